@@ -1,0 +1,64 @@
+package raster
+
+import "math"
+
+// Gray is a picture in linear light, 0 black to 1 full scale.
+//
+// Pix holds H rows of W values, row after row. A Gray never shares its Pix
+// with C memory, and functions that take one do not change it.
+type Gray struct {
+	W, H int
+	Pix  []float32
+	// Clip is the level from which on a pixel counts as saturated. Zero means
+	// that the picture has no known clip level.
+	Clip float32
+}
+
+// NewGray returns a black picture of w x h pixels.
+func NewGray(w, h int) Gray {
+	if w < 0 || h < 0 {
+		panic("raster: negative size")
+	}
+	return Gray{W: w, H: h, Pix: make([]float32, w*h)}
+}
+
+// At returns the light of pixel (x, y). It panics outside the picture.
+func (g Gray) At(x, y int) float32 { return g.Pix[y*g.W+x] }
+
+// Row returns row y; writing to it changes the picture.
+func (g Gray) Row(y int) []float32 { return g.Pix[y*g.W : (y+1)*g.W] }
+
+// Inside says whether bilinear sampling at (x, y) needs only pixels of the
+// picture.
+func (g Gray) Inside(x, y float64) bool {
+	return x >= 0 && y >= 0 && x <= float64(g.W-1) && y <= float64(g.H-1)
+}
+
+// Bilinear samples the picture at (x, y) between its four neighbours. Outside
+// the picture the nearest edge pixel is repeated.
+func (g Gray) Bilinear(x, y float64) float64 {
+	x = math.Max(0, math.Min(x, float64(g.W-1)))
+	y = math.Max(0, math.Min(y, float64(g.H-1)))
+	x0, y0 := int(x), int(y)
+	x1, y1 := min(x0+1, g.W-1), min(y0+1, g.H-1)
+	fx, fy := float32(x)-float32(x0), float32(y)-float32(y0)
+	a, b := g.Pix[y0*g.W+x0], g.Pix[y0*g.W+x1]
+	c, d := g.Pix[y1*g.W+x0], g.Pix[y1*g.W+x1]
+	top := a + (b-a)*fx
+	return float64(top + (c+(d-c)*fx-top)*fy)
+}
+
+// Half returns the picture at half size, each pixel the mean of a 2 x 2
+// block. Pixel (i, j) of the result has its centre at (2i+0.5, 2j+0.5) of g;
+// an odd last row or column is dropped.
+func (g Gray) Half() Gray {
+	h := NewGray(g.W/2, g.H/2)
+	h.Clip = g.Clip
+	for y := 0; y < h.H; y++ {
+		a, b, out := g.Row(2*y), g.Row(2*y+1), h.Row(y)
+		for x := range out {
+			out[x] = (a[2*x] + a[2*x+1] + b[2*x] + b[2*x+1]) / 4
+		}
+	}
+	return h
+}
