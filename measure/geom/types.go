@@ -63,11 +63,12 @@ type Rule struct {
 	LongEvery int
 }
 
-// RimProfile is a rim's distance from its circle by angle. Bin i is centred
-// at 2 pi i/len(Dev).
+// RimProfile is a rim's distance from its circle by direction from the
+// circle's centre.
 type RimProfile struct {
-	Dev []float64 // measured radius minus the circle's, pixels
-	U   []float64 // standard uncertainty of Dev; 0 where nothing was measured
+	Angle []float64 // rad
+	Dev   []float64 // measured radius minus the circle's, pixels
+	U     []float64 // standard uncertainty of Dev; 0 where nothing was measured
 }
 
 // JointEdges is what a photo shows of one pin standing in its bush.
@@ -81,7 +82,30 @@ type JointEdges struct {
 	// standard deviation of a pixel, Contrast the smaller of the two steps of
 	// light, Dark the light in the gap, all as a share of full scale.
 	Blur, Noise, Contrast, Dark float64
+	// DarkU is the standard uncertainty of Dark.
+	DarkU float64
+	// BlurBore and BlurPin are the edge spreads of the two rims apart: a pin
+	// end that stands higher or lower than the bush is not as sharp.
+	BlurBore, BlurPin float64
+	// SharpenShift is by how much taking back the camera's sharpening moved
+	// each rim, pixels; 0 when no sharpening was seen.
+	SharpenShift float64
+	// Shadow is by which share the bush is darker beside the touching pin than
+	// elsewhere, ShadowU its standard uncertainty: a pin that stands proud
+	// keeps the light off.
+	Shadow, ShadowU float64
+	// BoreBand and PinBand are the widths of a dimmer band between the bright
+	// face and the rim, pixels: a chamfer, a rounding or a burr. 0 on a sharp
+	// rim. The circles are those of the rim, at the foot of the band.
+	BoreBand, PinBand float64
 	// Gap is the widest gap in pixels.
 	Gap                     float64
 	BoreProfile, PinProfile RimProfile
+}
+
+// Add appends one direction to the profile.
+func (p *RimProfile) Add(angle, dev, u float64) {
+	p.Angle = append(p.Angle, angle)
+	p.Dev = append(p.Dev, dev)
+	p.U = append(p.U, u)
 }
