@@ -1,0 +1,60 @@
+package calib
+
+import (
+	"math"
+
+	"gonum.org/v1/gonum/spatial/r2"
+
+	"pinlash/measure/check"
+	"pinlash/measure/geom"
+	"pinlash/measure/uncert"
+)
+
+// FromGauge reads the scale from the rim of a round gauge of known diameter.
+// One circle says nothing about a tilt or the lens, so both are taken as
+// Options assumes them. The default tolerance is that of a class Z pin gauge
+// (0.73 µm standard uncertainty).
+//
+// The error is a *check.Refusal when the rim is no circle or too vague.
+func FromGauge(circle geom.Circle, diameter Length, o Options) (Reading, error) {
+	if err := o.validate(diameter, "gauge"); err != nil {
+		return Reading{}, err
+	}
+	variance := circle.Cov[2][2]
+	if !(circle.R >= 1 && circle.R <= 1e6 && variance >= 0 && variance <= circle.R*circle.R && circle.Inliers > 3 &&
+		math.Abs(circle.Center.X) <= 1e6 && math.Abs(circle.Center.Y) <= 1e6) {
+		return Reading{}, check.Refuse(check.ScaleUnclear, "the gauge's rim was not read as a circle")
+	}
+	var reading Reading
+	if err := reading.hold(check.AtMost("gauge_residual_px", circle.RMS, min(1.5, 0.01*circle.R))); err != nil {
+		return reading, err
+	}
+	scale := o.unseenTilt(float64(diameter)/(2*circle.R),
+		uncert.Term{Name: "gauge rim read", U: math.Sqrt(variance) / circle.R, DF: float64(circle.Inliers - 3)},
+		uncert.Term{Name: "gauge tolerance", U: o.toleranceOr(gaugeTolerance) / float64(diameter)},
+	)
+	scale.Origin, scale.Source = circle.Center, "gauge"
+	scale.Round, scale.Extent = true, 2*circle.R
+	if err := reading.hold(scaleCheck(scale.MMPerPx)); err != nil {
+		return reading, err
+	}
+	if err := scale.sound(); err != nil {
+		return reading, check.Refuse(check.ScaleUnclear, "the scale makes no sense: "+err.Error())
+	}
+	reading.Scale = scale
+	return reading, nil
+}
+
+// unseenTilt returns a scale whose mark says nothing of tilt and lens; parts
+// are relative uncertainties.
+func (o Options) unseenTilt(mmPerPx float64, parts ...uncert.Term) Scale {
+	slant := o.assumedSlant(mmPerPx)
+	return Scale{
+		MMPerPx:        relative(mmPerPx, parts...),
+		GradientU:      r2.Vec{X: 2 * slant, Y: slant},
+		DistortionU:    o.assumedDistortion(),
+		Foreshortening: o.foreshortening(mmPerPx, slant, slant),
+		W:              o.W,
+		H:              o.H,
+	}
+}
