@@ -1,0 +1,346 @@
+package vision
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"slices"
+
+	"gonum.org/v1/gonum/spatial/r2"
+
+	"pinlash/measure/check"
+	"pinlash/measure/geom"
+	"pinlash/vision/raster"
+	"pinlash/vision/subpixel"
+)
+
+// Limits of a joint that can be measured. Those marked (L) are judgement,
+// tried on rendered scenes; the others follow from the fit's tables.
+const (
+	minSeen    = 0.3   // share of directions that show both rims (L)
+	maxBlur    = 8.0   // edge spread, pixels (L)
+	minGap     = 2.0   // widest gap in edge spreads: below, dark level and gap cannot be told apart
+	minStep    = 15.0  // step of light at the weaker rim, levels of 255 (L)
+	minSNR     = 3.0   // step of light against the scatter of a pixel's light (L)
+	minArc     = 120.0 // degrees of rim that took part in the circle (L)
+	maxClipped = 0.35  // share of directions lost to saturation (L)
+	maxRagged  = 0.01  // scatter of a rim about its circle, of the radius (L)
+	maxRimU    = 0.5   // standard uncertainty of a radius, pixels (L)
+)
+
+// FindJoint finds a pin standing in its bush, seen end-on, and measures both
+// rims. The curve is the tone curve the photo was read with.
+//
+// The error is a *check.Refusal: not_found, blurred, too_dark, overexposed or
+// too_few_edges. The checks are those made up to then.
+func FindJoint(g raster.Gray, curve raster.Curve) (geom.JointEdges, []check.Check, error) {
+	seed, ok := searchJoint(g)
+	var checks []check.Check
+	fail := func(c check.Check, code check.Code, format string, a ...any) (geom.JointEdges, []check.Check, error) {
+		return geom.JointEdges{}, append(checks, c), check.Refuse(code, fmt.Sprintf(format, a...))
+	}
+	seen := check.AtLeast("rims seen", round(seed.share, 3), minSeen)
+	if !ok || !seen.OK {
+		return fail(seen, check.NotFound, "no pin in a bush: a dark ring between two bright rims was seen in %.0f %% of the directions, at least %.0f %% are needed", 100*seed.share, 100*minSeen)
+	}
+	checks = append(checks, seen)
+	blur := check.AtMost("focus", round(seed.blur, 2), maxBlur)
+	if !blur.OK {
+		return fail(blur, check.Blurred, "the rims are blurred over %.1f px, at most %.1f px can be measured", seed.blur, maxBlur)
+	}
+	fit, shift, err := fitJoint(g, curve, seed)
+	if errors.Is(err, subpixel.ErrNoCrescent) {
+		few := check.AtLeast("sectors fitted", share(fit.Sectors, func(s subpixel.Sector) bool { return s.Fitted }), 0.25)
+		few.OK = false
+		return fail(few, check.TooFewEdges, "pin and bore were fitted in %.0f %% of the directions, too few for two circles", 100*few.Value)
+	}
+	if err != nil {
+		return geom.JointEdges{}, checks, err
+	}
+	e := edges(g, fit, shift)
+	for _, l := range jointLimits(e, fit, curve) {
+		if !l.check.OK {
+			return fail(l.check, l.code, "%s", l.message)
+		}
+		checks = append(checks, l.check)
+	}
+	return e, checks, nil
+}
+
+// fitJoint fits the crescent, and again with the camera's sharpening taken
+// back where there is some. shift is by how much that moved the rims.
+func fitJoint(g raster.Gray, curve raster.Curve, seed jointSeed) (fit subpixel.CrescentFit, shift float64, err error) {
+	fit, err = subpixel.FitCrescent(g, seed.rims())
+	if err != nil {
+		return fit, 0, err
+	}
+	sharp := fit.Sharpening(g, curve)
+	if !sharp.Found() {
+		return fit, 0, nil
+	}
+	reach := fit.Bore.R + 8*fit.BlurBore + 8
+	x, y := fit.Bore.Center.X, fit.Bore.Center.Y
+	soft := sharp.Undo(g, curve, int(x-reach), int(y-reach), int(x+reach)+1, int(y+reach)+1)
+	again, err := subpixel.FitCrescent(soft, subpixel.Rims{Bore: fit.Bore, Pin: fit.Pin, Blur: fit.BlurBore})
+	if err != nil {
+		return fit, 0, err
+	}
+	shift = math.Abs(again.Bore.R-again.Pin.R-fit.Bore.R+fit.Pin.R) / 2
+	return again, shift, nil
+}
+
+// edges turns a fit into what the photo shows.
+func edges(g raster.Gray, f subpixel.CrescentFit, shift float64) geom.JointEdges {
+	e := geom.JointEdges{
+		BoreFit: f.Bore, PinFit: f.Pin, Cov: f.Cov,
+		Blur: max(f.BlurBore, f.BlurPin), BlurBore: f.BlurBore, BlurPin: f.BlurPin,
+		Noise: f.Noise, Contrast: f.Contrast, Dark: f.Dark, DarkU: f.DarkU, Gap: f.Gap,
+		SharpenShift: shift,
+	}
+	for _, s := range f.Sectors {
+		if !s.Fitted {
+			e.Bore = append(e.Bore, unseen(f.Bore, s.Angle, s))
+			e.Pin = append(e.Pin, unseen(f.Pin, s.PinAngle, s))
+			e.BoreProfile.Add(s.Angle, 0, 0)
+			e.PinProfile.Add(s.PinAngle, 0, 0)
+			continue
+		}
+		ub, up := f.Excess*math.Sqrt(s.VarBore), f.Excess*math.Sqrt(s.VarPin)
+		e.Bore = append(e.Bore, rimPoint(f.Bore, s.Angle, s.Bore, ub, s.BoreUsed))
+		e.Pin = append(e.Pin, rimPoint(f.Pin, s.PinAngle, s.Pin, up, s.PinUsed))
+		e.BoreProfile.Add(s.Angle, s.Bore, ub)
+		e.PinProfile.Add(s.PinAngle, s.Pin, up)
+	}
+	e.Shadow, e.ShadowU = pinShadow(g, f)
+	feet, ok := f.Feet(g)
+	if ok[0] && feet[0].Band > minBand {
+		e.BoreBand = feet[0].Band
+		e.Bore, e.BoreFit, e.BoreProfile = atFoot(feet[0], e.BoreProfile.Angle)
+		setBlock(&e.Cov, 0, e.BoreFit.Cov)
+	}
+	if ok[1] && feet[1].Band > minBand {
+		e.PinBand = feet[1].Band
+		e.Pin, e.PinFit, e.PinProfile = atFoot(feet[1], e.PinProfile.Angle)
+		setBlock(&e.Cov, 3, e.PinFit.Cov)
+	}
+	return e
+}
+
+// A dim band narrower than this beside a rim is not told from the shape of
+// the blur: on rendered sharp rims the foot lies within 0.3 px of the
+// half-light rim.
+const minBand = 0.6
+
+// The foot of a band is read from a fraction of the light a sharp rim has.
+// This share of the band's width is taken as the standard uncertainty of the
+// circle through the feet (judgement, tried on rendered chamfers).
+const bandU = 0.3
+
+// atFoot returns a rim as the feet of its band show it.
+func atFoot(f subpixel.Foot, angles []float64) ([]geom.EdgePoint, geom.Circle, geom.RimProfile) {
+	var pts []geom.EdgePoint
+	var p geom.RimProfile
+	c := f.Circle
+	add := bandU * f.Band
+	for i, a := range angles {
+		u := 0.0
+		used := f.Seen[i] && math.Abs(f.Dev[i]) < max(4*f.Spread, 1)
+		if f.Seen[i] {
+			u = math.Hypot(f.Spread, add)
+		}
+		pt := rimPoint(c, a, f.Dev[i], u, used)
+		if used {
+			c.Inliers++
+		}
+		if !f.Seen[i] {
+			pt.Why = "gap too narrow"
+		}
+		pts = append(pts, pt)
+		p.Add(a, f.Dev[i], u)
+	}
+	c.RMS = f.Spread
+	for i := range c.Cov {
+		c.Cov[i][i] += add * add
+	}
+	return pts, c, p
+}
+
+// setBlock replaces one circle's block of the joint covariance and drops its
+// correlation with the other circle.
+func setBlock(cov *[6][6]float64, at int, block [3][3]float64) {
+	for i := range 3 {
+		for k := range 6 {
+			cov[at+i][k], cov[k][at+i] = 0, 0
+		}
+	}
+	for i := range block {
+		for k := range block {
+			cov[at+i][at+k] = block[i][k]
+		}
+	}
+}
+
+func rimPoint(c geom.Circle, angle, dev, u float64, used bool) geom.EdgePoint {
+	sin, cos := math.Sincos(angle)
+	n := r2.Vec{X: cos, Y: sin}
+	p := geom.EdgePoint{At: r2.Add(c.Center, r2.Scale(c.R+dev, n)), Normal: n, U: u, Rejected: !used}
+	if !used {
+		p.Why = "off the circle"
+	}
+	return p
+}
+
+func unseen(c geom.Circle, angle float64, s subpixel.Sector) geom.EdgePoint {
+	p := rimPoint(c, angle, 0, 0, false)
+	p.Why = "glare or dirt"
+	if s.Clipped > 0.5 {
+		p.Why = "clipped"
+	}
+	return p
+}
+
+// limit is a check with what is said when it fails.
+type limit struct {
+	check   check.Check
+	code    check.Code
+	message string
+}
+
+// jointLimits holds a fitted joint against the limits, worst news first.
+func jointLimits(e geom.JointEdges, f subpixel.CrescentFit, curve raster.Curve) []limit {
+	var out []limit
+	add := func(c check.Check, code check.Code, format string, a ...any) {
+		out = append(out, limit{c, code, fmt.Sprintf(format, a...)})
+	}
+	clipped := share(f.Sectors, func(s subpixel.Sector) bool { return s.Clipped > 0.5 })
+	add(check.AtMost("clipped", clipped, maxClipped), check.Overexposed,
+		"%.0f %% of the rims are burnt out, at most %.0f %% may be", 100*clipped, 100*maxClipped)
+	step := 255 * (curve.Encode(e.Contrast+e.Dark) - curve.Encode(e.Dark))
+	add(check.AtLeast("contrast", round(step, 1), minStep), check.TooDark,
+		"the weaker rim stands out by %.0f of 255 levels, at least %.0f are needed", step, minStep)
+	snr := e.Contrast / max(e.Noise, 1e-9)
+	add(check.AtLeast("signal to noise", round(min(snr, 1e4), 2), minSNR), check.TooFewEdges,
+		"the rims stand out by %.1f times the unevenness of the light beside them, at least %.1f times is needed", snr, minSNR)
+	add(check.AtMost("focus", round(e.Blur, 2), maxBlur), check.Blurred,
+		"the rims are blurred over %.1f px, at most %.1f px can be measured", e.Blur, maxBlur)
+	gap := e.Gap / e.Blur
+	add(check.AtLeast("gap", round(gap, 2), minGap), check.Blurred,
+		"the gap is %.1f times the blur at its widest, at least %.1f times is needed to measure it", gap, minGap)
+	for _, r := range []struct {
+		name string
+		pts  []geom.EdgePoint
+		c    geom.Circle
+	}{{"bore", e.Bore, e.BoreFit}, {"pin", e.Pin, e.PinFit}} {
+		arc := usedArc(r.pts)
+		add(check.AtLeast(r.name+" arc", round(arc, 1), minArc), check.TooFewEdges,
+			"%.0f degrees of the %s's rim could be used, at least %.0f are needed", arc, r.name, minArc)
+		ragged := max(1.5, maxRagged*r.c.R)
+		add(check.AtMost(r.name+" rim", round(r.c.RMS, 3), round(ragged, 3)), check.TooFewEdges,
+			"the %s's rim strays %.2f px from its circle, at most %.2f px is a circle", r.name, r.c.RMS, ragged)
+		u := math.Sqrt(r.c.Cov[2][2])
+		add(check.AtMost(r.name+" radius", round(u, 4), maxRimU), check.TooFewEdges,
+			"the %s's radius is known to %.2f px only, %.2f px is needed", r.name, u, maxRimU)
+	}
+	return out
+}
+
+// usedArc returns the degrees of a rim whose points took part in its circle.
+func usedArc(pts []geom.EdgePoint) float64 {
+	n := 0
+	for _, p := range pts {
+		if !p.Rejected {
+			n++
+		}
+	}
+	return 360 * float64(n) / float64(max(len(pts), 1))
+}
+
+func share(sectors []subpixel.Sector, is func(subpixel.Sector) bool) float64 {
+	n := 0
+	for _, s := range sectors {
+		if is(s) {
+			n++
+		}
+	}
+	return round(float64(n)/float64(max(len(sectors), 1)), 3)
+}
+
+// round rounds v to n digits after the point.
+func round(v float64, n int) float64 {
+	f := math.Pow10(n)
+	return math.Round(v*f) / f
+}
+
+// pinShadow compares the light on the bush close to its bore with that
+// farther out, on the side the pin leans on and on the far side. It returns by
+// which share the near side is darker, with its standard uncertainty.
+//
+// Between a pin and a bush of equal height no light is lost; a pin that
+// stands proud shades the bush beside it, most where it touches.
+func pinShadow(g raster.Gray, f subpixel.CrescentFit) (shadow, u float64) {
+	lean := r2.Sub(f.Pin.Center, f.Bore.Center)
+	if r2.Norm(lean) < 1 {
+		return 0, 0
+	}
+	lean = r2.Unit(lean)
+	margin := 3*f.BlurBore + 2
+	band := 0.05 * f.Bore.R
+	mean := func(cos, sin, from, to float64) float64 {
+		sum, n := 0.0, 0.0
+		for r := from; r < to; r++ {
+			x, y := f.Bore.Center.X+r*cos, f.Bore.Center.Y+r*sin
+			if g.Inside(x, y) {
+				sum += g.Bilinear(x, y)
+				n++
+			}
+		}
+		if n == 0 {
+			return 0
+		}
+		return sum / n
+	}
+	const steps = 180
+	var touching, far []float64
+	for i := range steps {
+		sin, cos := math.Sincos(2 * math.Pi * float64(i) / steps)
+		near := mean(cos, sin, f.Bore.R+margin, f.Bore.R+margin+band)
+		out := mean(cos, sin, f.Bore.R+0.12*f.Bore.R, f.Bore.R+0.24*f.Bore.R)
+		if near <= 0 || out <= 0 {
+			continue
+		}
+		ratio := math.Log(near / out)
+		switch c := cos*lean.X + sin*lean.Y; {
+		case c > 0.7:
+			touching = append(touching, ratio)
+		case c < -0.7:
+			far = append(far, ratio)
+		}
+	}
+	if len(touching) < 8 || len(far) < 8 {
+		return 0, 0
+	}
+	a, ua := centre(touching)
+	b, ub := centre(far)
+	return b - a, math.Hypot(ua, ub)
+}
+
+// centre returns the median of v and its standard uncertainty. Neighbouring
+// directions share the same scratches: a quarter of them are taken to be
+// independent.
+func centre(v []float64) (mid, u float64) {
+	mid = middle(v)
+	d := make([]float64, len(v))
+	for i, x := range v {
+		d[i] = math.Abs(x - mid)
+	}
+	return mid, 1.253 * 1.48 * middle(d) / math.Sqrt(float64(len(v))/4)
+}
+
+// middle returns the median of v, 0 for none.
+func middle(v []float64) float64 {
+	if len(v) == 0 {
+		return 0
+	}
+	s := slices.Sorted(slices.Values(v))
+	return (s[len(s)/2] + s[(len(s)-1)/2]) / 2
+}

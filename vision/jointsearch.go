@@ -1,0 +1,445 @@
+package vision
+
+import (
+	"math"
+	"math/rand/v2"
+	"slices"
+
+	"gonum.org/v1/gonum/spatial/r2"
+
+	"pinlash/measure/geom"
+	"pinlash/vision/raster"
+	"pinlash/vision/subpixel"
+)
+
+// jointSeed is where a joint seems to be, good to a pixel or two.
+type jointSeed struct {
+	bore, pin geom.Circle
+	blur      float64
+	// share is the part of the directions in which both rims were seen.
+	share float64
+}
+
+// The coarse search works on a picture about this high.
+const searchHeight = 320
+
+// searchJoint looks for a dark ring between two bright rims.
+//
+// A small copy of the picture votes for the centres of its round edges: each
+// edge pixel votes along its own gradient, both ways. About the best centres
+// rays are then read for a drop from light to dark followed by a rise, and
+// the circles on which most rays agree are the seed. The best seed over all
+// centres wins.
+func searchJoint(g raster.Gray) (jointSeed, bool) {
+	small, scale := g, 1.0
+	for small.H >= 2*searchHeight || small.W >= 3*searchHeight {
+		small = small.Half()
+		scale *= 2
+	}
+	var best jointSeed
+	bestScore := 0.0
+	for _, c := range centres(small) {
+		// Half-size pixels have their centres between the full-size ones.
+		at := r2.Vec{X: c.X*scale + (scale-1)/2, Y: c.Y*scale + (scale-1)/2}
+		seed, score := seedAt(g, at, scale)
+		if score > bestScore {
+			best, bestScore = seed, score
+		}
+		if best.share > clearShare {
+			break
+		}
+	}
+	return best, bestScore > 0
+}
+
+// A pair of rims seen in this share of the directions ends the search.
+const clearShare = 0.8
+
+// centres returns the likely centres of round edges, best first.
+func centres(g raster.Gray) []r2.Vec {
+	type edgel struct {
+		x, y, gx, gy, m float32
+	}
+	var edges []edgel
+	var mags []float32
+	gradient := func(x, y int) (gx, gy float32) {
+		a, b, c := g.Row(y - 1)[x-1:x+2], g.Row(y)[x-1:x+2], g.Row(y + 1)[x-1:x+2]
+		gx = (a[2] - a[0] + 2*(b[2]-b[0]) + c[2] - c[0])
+		gy = (c[0] - a[0] + 2*(c[1]-a[1]) + c[2] - a[2])
+		return gx, gy
+	}
+	for y := 1; y < g.H-1; y++ {
+		for x := 1; x < g.W-1; x++ {
+			gx, gy := gradient(x, y)
+			if m := gx*gx + gy*gy; m > 1e-4 {
+				edges = append(edges, edgel{float32(x), float32(y), gx, gy, m})
+				mags = append(mags, m)
+			}
+		}
+	}
+	if len(edges) == 0 {
+		return nil
+	}
+	// Keep the stronger edges, at most so many that voting stays cheap.
+	keep := min(len(edges), g.W*g.H/16)
+	slices.Sort(mags)
+	floor := mags[len(mags)-keep]
+	const cell = 2
+	w, h := g.W/cell+1, g.H/cell+1
+	// Marks of a rule and brushed lines are many, but all look one way: votes
+	// are counted apart by direction and only the weakest five of the eight
+	// directions count, so that a centre seen from all sides wins over any
+	// number of parallel edges.
+	const directions = 8
+	var votes [directions][]float32
+	for i := range votes {
+		votes[i] = make([]float32, w*h)
+	}
+	rmin, rmax := float32(g.H)*0.06, float32(g.H)*0.55
+	for _, e := range edges {
+		if e.m < floor {
+			continue
+		}
+		m := float32(math.Sqrt(float64(e.m)))
+		ux, uy := e.gx/m/cell, e.gy/m/cell
+		weight := min(m, 1)
+		d := int((math.Atan2(float64(e.gy), float64(e.gx))/math.Pi + 1) * directions)
+		votes := votes[d%directions]
+		for _, sign := range []float32{1, -1} {
+			for r := rmin; r < rmax; r += cell {
+				x, y := int(e.x/cell+sign*r*ux+0.5), int(e.y/cell+sign*r*uy+0.5)
+				if x < 0 || y < 0 || x >= w || y >= h {
+					break
+				}
+				votes[y*w+x] += weight / r
+			}
+		}
+	}
+	for i, v := range votes {
+		votes[i] = boxSmooth(v, w, h, 2)
+	}
+	smooth := make([]float32, w*h)
+	for i := range smooth {
+		var v [directions]float32
+		for d := range v {
+			v[d] = votes[d][i]
+		}
+		slices.Sort(v[:])
+		for _, x := range v[:5] {
+			smooth[i] += x
+		}
+	}
+	var out []r2.Vec
+	for range 6 {
+		bestI, best := 0, float32(0)
+		for i, v := range smooth {
+			if v > best {
+				best, bestI = v, i
+			}
+		}
+		if best == 0 {
+			break
+		}
+		bx, by := bestI%w, bestI/w
+		out = append(out, r2.Vec{X: float64(bx * cell), Y: float64(by * cell)})
+		reach := max(h/24, 3)
+		for y := max(0, by-reach); y <= min(h-1, by+reach); y++ {
+			for x := max(0, bx-reach); x <= min(w-1, bx+reach); x++ {
+				smooth[y*w+x] = 0
+			}
+		}
+	}
+	return out
+}
+
+// boxSmooth returns the mean of v over squares of 2r+1 cells.
+func boxSmooth(v []float32, w, h, r int) []float32 {
+	pass := func(src []float32, n, lines, step, lineStep int) []float32 {
+		out := make([]float32, len(src))
+		for l := range lines {
+			at := l * lineStep
+			var sum float32
+			for i := range min(r, n) {
+				sum += src[at+i*step]
+			}
+			for i := range n {
+				if i+r < n {
+					sum += src[at+(i+r)*step]
+				}
+				if i-r-1 >= 0 {
+					sum -= src[at+(i-r-1)*step]
+				}
+				out[at+i*step] = sum
+			}
+		}
+		return out
+	}
+	return pass(pass(v, w, h, 1, w), h, w, w, 1)
+}
+
+// dip is a drop of light followed by a rise along a ray.
+type dip struct {
+	in, out float64 // radius of the half-level points
+	depth   float64 // light of the darker side minus the least light between
+	blur    float64 // edge spread seen at the rise and the drop
+}
+
+const rays = 96
+
+// seedAt reads rays from a likely centre and agrees on two circles. The score
+// is the part of the rays that agree, weighed with the depth of their dips.
+func seedAt(g raster.Gray, at r2.Vec, scale float64) (jointSeed, float64) {
+	var bestSeed jointSeed
+	bestScore := 0.0
+	rng := rand.New(rand.NewPCG(3, 4))
+	// The first centre may be off by the offset of the pin: once agreed, read
+	// again from the bore's centre.
+	for range 2 {
+		var cand [rays][]dip
+		for i := range cand {
+			sin, cos := math.Sincos(2 * math.Pi * float64(i) / rays)
+			cand[i] = dips(g, at, cos, sin, scale)
+		}
+		bore, okB := agreeCircle(at, cand, func(d dip) float64 { return d.out }, rng, nil, scale)
+		if !okB {
+			return bestSeed, bestScore
+		}
+		pin, okP := agreeCircle(at, cand, func(d dip) float64 { return d.in }, rng, &bore, scale)
+		if !okP {
+			return bestSeed, bestScore
+		}
+		seed, score := judge(at, cand, bore, pin, scale)
+		if score > bestScore {
+			bestSeed, bestScore = seed, score
+		}
+		at = bore.Center
+	}
+	return bestSeed, bestScore
+}
+
+// dips lists the drops and rises along one ray, deepest first.
+func dips(g raster.Gray, at r2.Vec, cos, sin, scale float64) []dip {
+	reach := 0.6 * float64(g.H)
+	step := 1.0
+	var line []float64
+	for r := 0.0; r < reach; r += step {
+		x, y := at.X+r*cos, at.Y+r*sin
+		if !g.Inside(x, y) {
+			break
+		}
+		line = append(line, g.Bilinear(x, y))
+	}
+	n := len(line)
+	k := int(max(3, scale*1.5)) // shoulder length
+	if n < 4*k {
+		return nil
+	}
+	// Running means before and after each place.
+	sum := make([]float64, n+1)
+	for i, v := range line {
+		sum[i+1] = sum[i] + v
+	}
+	mean := func(a, b int) float64 {
+		a, b = max(a, 0), min(b, n)
+		if b <= a {
+			return 0
+		}
+		return (sum[b] - sum[a]) / float64(b-a)
+	}
+	var out []dip
+	first := int(0.05 * float64(g.H))
+	for i := first; i < n-k; i++ {
+		// A local least value starts a dip; its sides are where the light
+		// has come back to half.
+		v := line[i]
+		if v > line[i-1] || v > line[i+1] {
+			continue
+		}
+		d := grow(line, mean, i, k)
+		if d.depth < 0.01 || d.depth < 0.2*(d.depth+v) {
+			continue
+		}
+		if len(out) > 0 && math.Abs(out[len(out)-1].in-d.in) < 1 && math.Abs(out[len(out)-1].out-d.out) < 1 {
+			continue
+		}
+		out = append(out, d)
+	}
+	slices.SortFunc(out, func(a, b dip) int {
+		switch {
+		case a.depth > b.depth:
+			return -1
+		case a.depth < b.depth:
+			return 1
+		}
+		return 0
+	})
+	return out[:min(len(out), 4)]
+}
+
+// grow walks from the least light at i outwards on both sides to the first
+// shoulder that stays light, and returns the half-level points.
+func grow(line []float64, mean func(a, b int) float64, i, k int) dip {
+	n := len(line)
+	low := line[i]
+	limit := n / 5
+	shoulder := func(dir int) (level float64) {
+		for s := 1; s < limit; s++ {
+			p := i + dir*s
+			if p-k < 0 || p+k >= n {
+				break
+			}
+			a, b := mean(p-k/2, p+k/2+1), 0.0
+			if dir > 0 {
+				b = mean(p+1, p+1+k)
+			} else {
+				b = mean(p-k, p)
+			}
+			level = max(level, b)
+			// The climb is over when the light no longer rises.
+			if level > low+0.02 && a > low+0.7*(level-low) && b < a+0.1*(level-low) {
+				return level
+			}
+		}
+		return level
+	}
+	right, left := shoulder(1), shoulder(-1)
+	cross := func(dir int, level, share float64) float64 {
+		t := low + share*(level-low)
+		for s := 1; s < limit+k; s++ {
+			p := i + dir*s
+			if p < 0 || p >= n {
+				break
+			}
+			if line[p] >= t {
+				prev := line[p-dir]
+				f := 0.0
+				if line[p] > prev {
+					f = (line[p] - t) / (line[p] - prev)
+				}
+				return float64(p) - float64(dir)*f
+			}
+		}
+		return math.NaN()
+	}
+	d := dip{in: cross(-1, left, 0.5), out: cross(1, right, 0.5), depth: min(left, right) - low}
+	// The quarter and three-quarter points of a Gaussian edge lie 1.349
+	// spreads apart.
+	d.blur = math.Min(cross(1, right, 0.75)-cross(1, right, 0.25), cross(-1, left, 0.25)-cross(-1, left, 0.75)) / 1.349
+	if math.IsNaN(d.in) || math.IsNaN(d.out) || math.IsNaN(d.blur) {
+		return dip{}
+	}
+	return d
+}
+
+// agreeCircle finds the circle on which the most rays have a dip, by
+// three-point trials. With a bore given, only dips that lie on the bore count.
+func agreeCircle(at r2.Vec, cand [rays][]dip, radius func(dip) float64, rng *rand.Rand, bore *geom.Circle, scale float64) (geom.Circle, bool) {
+	type point struct {
+		at     r2.Vec
+		weight float64
+	}
+	var pts [rays][]point
+	var seen []int
+	for i, ds := range cand {
+		sin, cos := math.Sincos(2 * math.Pi * float64(i) / rays)
+		u := r2.Vec{X: cos, Y: sin}
+		for _, d := range ds {
+			if bore != nil {
+				p := r2.Add(at, r2.Scale(d.out, u))
+				if math.Abs(r2.Norm(r2.Sub(p, bore.Center))-bore.R) > 2*tolerance(scale, d) {
+					continue
+				}
+			}
+			pts[i] = append(pts[i], point{r2.Add(at, r2.Scale(radius(d), u)), d.depth})
+		}
+		if len(pts[i]) > 0 {
+			seen = append(seen, i)
+		}
+	}
+	if len(seen) < rays/4 {
+		return geom.Circle{}, false
+	}
+	tol := tolerance(scale, dip{})
+	var best geom.Circle
+	bestScore := 0.0
+	for range 300 {
+		var p [3]r2.Vec
+		for k := range p {
+			c := pts[seen[rng.IntN(len(seen))]]
+			p[k] = c[rng.IntN(len(c))].at
+		}
+		c, ok := circleThrough(p)
+		if !ok || r2.Norm(r2.Sub(c.Center, at)) > 0.6*c.R {
+			continue
+		}
+		score := 0.0
+		for _, i := range seen {
+			b := 0.0
+			for _, q := range pts[i] {
+				z := (r2.Norm(r2.Sub(q.at, c.Center)) - c.R) / tol
+				if z = z * z; z < 1 {
+					b = max(b, (1-z)*q.weight)
+				}
+			}
+			score += b
+		}
+		if score > bestScore {
+			best, bestScore = c, score
+		}
+	}
+	return best, bestScore > 0
+}
+
+// tolerance is how far a dip's side may lie from a circle to belong to it.
+func tolerance(scale float64, d dip) float64 { return 1.5 + 0.5*scale + d.blur }
+
+// circleThrough returns the circle through three points, unless they nearly
+// lie on a line.
+func circleThrough(p [3]r2.Vec) (geom.Circle, bool) {
+	a, b := r2.Sub(p[1], p[0]), r2.Sub(p[2], p[0])
+	det := 2 * (a.X*b.Y - a.Y*b.X)
+	la, lb := r2.Norm2(a), r2.Norm2(b)
+	if math.Abs(det) < 0.05*(la+lb) {
+		return geom.Circle{}, false
+	}
+	c := r2.Vec{X: (b.Y*la - a.Y*lb) / det, Y: (a.X*lb - b.X*la) / det}
+	return geom.Circle{Center: r2.Add(p[0], c), R: r2.Norm(c)}, true
+}
+
+// judge scores a pair of circles by the rays that show both.
+func judge(at r2.Vec, cand [rays][]dip, bore, pin geom.Circle, scale float64) (jointSeed, float64) {
+	seed := jointSeed{bore: bore, pin: pin}
+	if pin.R > bore.R || pin.R < 0.6*bore.R {
+		return seed, 0
+	}
+	var blurs []float64
+	both, score := 0, 0.0
+	for i, ds := range cand {
+		sin, cos := math.Sincos(2 * math.Pi * float64(i) / rays)
+		u := r2.Vec{X: cos, Y: sin}
+		for _, d := range ds {
+			po, pi := r2.Add(at, r2.Scale(d.out, u)), r2.Add(at, r2.Scale(d.in, u))
+			tol := 2 * tolerance(scale, d)
+			if math.Abs(r2.Norm(r2.Sub(po, bore.Center))-bore.R) < tol && math.Abs(r2.Norm(r2.Sub(pi, pin.Center))-pin.R) < tol {
+				both++
+				score += d.depth
+				blurs = append(blurs, d.blur)
+				break
+			}
+		}
+	}
+	seed.share = float64(both) / rays
+	slices.Sort(blurs)
+	if len(blurs) > 0 {
+		// The sharper half: grain and dirt only ever widen an edge.
+		seed.blur = max(0.5, blurs[len(blurs)/4])
+	}
+	if seed.share < 0.3 {
+		return seed, 0
+	}
+	return seed, score
+}
+
+func (s jointSeed) rims() subpixel.Rims {
+	return subpixel.Rims{Bore: s.bore, Pin: s.pin, Blur: s.blur}
+}

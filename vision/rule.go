@@ -1,0 +1,161 @@
+package vision
+
+import (
+	"fmt"
+	"math"
+	"slices"
+
+	"gonum.org/v1/gonum/spatial/r2"
+
+	"pinlash/measure/check"
+	"pinlash/measure/geom"
+	"pinlash/vision/raster"
+)
+
+// FoundRule is a graduated rule as it lies in a photo.
+type FoundRule struct {
+	geom.Rule
+	// Outline has the corners around all marks, in turn, pixels. Digits and
+	// the rule's own edge lie outside.
+	Outline [4]r2.Vec
+	// LineWidth is the width of a mark, Blur the edge spread (standard
+	// deviation) at its flanks, pixels.
+	LineWidth, Blur float64
+	Bright          bool // marks are lighter than the rule
+}
+
+// RuleSearch is the outcome of a search for a rule.
+type RuleSearch struct {
+	FoundRule
+	// Second is another rule elsewhere in the photo, nil when there is none.
+	// The two need not agree: whether they do is for the caller to judge, who
+	// knows their divisions.
+	Second *FoundRule
+	Checks []check.Check // of the first rule
+}
+
+// Limits of a readable rule, from the tables and trials the package's design
+// rests on; see ruleChecks for what they are held against.
+const (
+	minMarks       = 8    // a false comb by chance has 6 or 7
+	minMarksShare  = 0.5  // of the marks between first and last
+	maxResidual    = 0.05 // of the period
+	maxResidualPx  = 1.0
+	maxChange      = 0.05 // of the period from end to end
+	minRepetition  = 0.25
+	minAligned     = 0.75 // share of marks with an end in line
+	maxTries       = 8    // candidates looked at closely
+	maxBetweenMark = 0.4  // height of marks between the marks
+)
+
+// FindRule looks for graduated rules in a photo: at least eight straight,
+// parallel, evenly spaced marks, 6 to 130 pixels apart, dark or bright, at any
+// angle and anywhere. The best rule (smallest relative uncertainty of its
+// period) comes first.
+//
+// The error is a *check.Refusal: no_scale when there is no comb of marks,
+// scale_unclear when there is one that fails a check.
+func FindRule(g raster.Gray) (RuleSearch, error) {
+	var found []*ruleFit
+	var doubtful *check.Refusal
+	tries := 0
+	for _, run := range findRuns(g) {
+		if tries == maxTries || len(found) == 2 {
+			break
+		}
+		if slices.ContainsFunc(found, func(f *ruleFit) bool { return f.holds(run) }) {
+			continue
+		}
+		tries++
+		f, ok := fitRule(g, run)
+		if !ok {
+			continue
+		}
+		if refusal := firstFailing(f.checks()); refusal != nil {
+			if doubtful == nil && f.plausible() {
+				doubtful = refusal
+			}
+			continue
+		}
+		found = append(found, f)
+	}
+	switch {
+	case len(found) == 0 && doubtful != nil:
+		return RuleSearch{}, doubtful
+	case len(found) == 0:
+		return RuleSearch{}, check.Refuse(check.NoScale, fmt.Sprintf("no row of %d or more evenly spaced marks found in the photo", minMarks))
+	}
+	slices.SortStableFunc(found, func(a, b *ruleFit) int {
+		if a.comb.UPeriod/a.comb.Period < b.comb.UPeriod/b.comb.Period {
+			return -1
+		}
+		return 1
+	})
+	s := RuleSearch{FoundRule: found[0].rule(), Checks: found[0].checks()}
+	if len(found) > 1 {
+		second := found[1].rule()
+		s.Second = &second
+	}
+	return s, nil
+}
+
+// rule gives the fit in the words of package geom.
+func (f *ruleFit) rule() FoundRule {
+	r := FoundRule{LineWidth: f.shape.Width, Blur: f.shape.Blur, Bright: f.bright, Outline: f.outline(0)}
+	first, last := f.marks[0].k, f.marks[len(f.marks)-1].k
+	across, along := f.frame.across(), f.frame.along
+	excess := max(1, f.comb.Excess)
+	for _, m := range f.marks {
+		d := r2.Add(across, r2.Scale(m.lean, along))
+		r.Ticks = append(r.Ticks, geom.Tick{
+			K: m.k - first, At: f.frame.at(m.Center, 0), U: m.U * excess,
+			AngleRad: math.Atan2(d.Y, d.X), UAngle: m.leanU,
+			Length: (m.bottom - m.top) * math.Hypot(1, m.lean),
+		})
+	}
+	r.Expected = last - first + 1
+	r.Period, r.UPeriod = f.comb.Period, f.comb.UPeriod
+	r.AngleRad = math.Atan2(along.Y, along.X)
+	r.LongEvery = longEvery(f.marks)
+	return r
+}
+
+// outline returns the corners around the marks and margin pixels more.
+func (f *ruleFit) outline(margin float64) [4]r2.Vec {
+	first, last := f.marks[0], f.marks[len(f.marks)-1]
+	top, bottom := f.v0, f.v1
+	for _, m := range f.marks {
+		top, bottom = min(top, m.top), max(bottom, m.bottom)
+	}
+	side := f.shape.Width/2 + f.shape.Blur + margin
+	top, bottom = top-margin, bottom+margin
+	corner := func(m ruleMark, du, v float64) r2.Vec { return f.frame.at(m.Center+du+f.frame.lean(m.Center)*v, v) }
+	return [4]r2.Vec{corner(first, -side, top), corner(last, side, top), corner(last, side, bottom), corner(first, -side, bottom)}
+}
+
+// holds says whether more than half of the run's bars belong to the rule.
+func (f *ruleFit) holds(run ruleRun) bool {
+	box := f.outline(f.period)
+	n := 0
+	for _, b := range run.bars {
+		if inQuad(box, r2.Scale(0.5, r2.Add(b.a, b.b))) {
+			n++
+		}
+	}
+	return 2*n > len(run.bars)
+}
+
+// inQuad says whether p lies in the convex quadrilateral q.
+func inQuad(q [4]r2.Vec, p r2.Vec) bool {
+	side := 0.0
+	for i := range q {
+		c := r2.Cross(r2.Sub(q[(i+1)%4], q[i]), r2.Sub(p, q[i]))
+		if c*side < 0 {
+			return false
+		}
+		if c != 0 {
+			side = c
+		}
+	}
+	return true
+}

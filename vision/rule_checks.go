@@ -1,0 +1,209 @@
+package vision
+
+import (
+	"fmt"
+	"math"
+	"slices"
+
+	"pinlash/measure/check"
+)
+
+// Names of the checks of a rule.
+const (
+	checkMarks      = "rule marks found"
+	checkShare      = "rule marks found/expected"
+	checkResidual   = "rule mark scatter/period"
+	checkResidualPx = "rule mark scatter, px"
+	checkChange     = "rule period change end to end"
+	checkRepetition = "rule repetition"
+	checkAligned    = "rule marks with an end in line"
+	checkBetween    = "rule marks between marks"
+)
+
+// checks holds the fitted rule against the limits of a readable one.
+func (f *ruleFit) checks() []check.Check {
+	n := len(f.marks)
+	first, last := f.marks[0].k, f.marks[n-1].k
+	expected := last - first + 1
+	return []check.Check{
+		check.AtLeast(checkMarks, float64(n), minMarks),
+		check.AtLeast(checkShare, float64(n)/float64(expected), minMarksShare),
+		check.AtMost(checkResidual, f.comb.RMS/f.period, maxResidual),
+		check.AtMost(checkResidualPx, f.comb.RMS, maxResidualPx),
+		check.AtMost(checkChange, math.Abs(f.comb.Change(float64(first), float64(last))), maxChange),
+		check.AtLeast(checkRepetition, f.repetition(), minRepetition),
+		check.AtLeast(checkAligned, f.aligned(), minAligned),
+		check.AtMost(checkBetween, f.between(), maxBetweenMark),
+	}
+}
+
+// firstFailing returns the refusal for the first check that is not met.
+func firstFailing(checks []check.Check) *check.Refusal {
+	for _, c := range checks {
+		if c.OK {
+			continue
+		}
+		word := "above"
+		if c.Value < c.Limit {
+			word = "below"
+		}
+		return check.Refuse(check.ScaleUnclear, fmt.Sprintf("%s: %.3g is %s the limit of %.3g", c.Name, c.Value, word, c.Limit))
+	}
+	return nil
+}
+
+// plausible says whether a comb that failed a check is still likely a rule:
+// a chance row of scratches is not evenly spaced to a thirtieth of its period
+// and does not end in line.
+func (f *ruleFit) plausible() bool {
+	return f.comb.RMS < f.period/30 && f.aligned() >= minAligned
+}
+
+// repetition is the smallest correlation of the light along the rule with
+// itself one, two and three periods on.
+func (f *ruleFit) repetition() float64 {
+	first, last := f.marks[0].Center, f.marks[len(f.marks)-1].Center
+	u0 := math.Ceil(first)
+	n := int(last - u0)
+	light := make([]float64, 0, n)
+	// Piece by piece, so that each follows the lean of its own marks.
+	for done := 0; done < n; {
+		piece := min(64, n-done)
+		at := u0 + float64(done)
+		var rows int
+		light, rows = f.frame.profile(f.g, light, at+32, at, piece, f.v0, f.v1, 12)
+		if rows == 0 {
+			return 0
+		}
+		done += piece
+	}
+	// Take away the mean over one period.
+	p := max(2, int(f.period+0.5))
+	if n < 5*p {
+		return 0
+	}
+	sum := make([]float64, n+1)
+	for i, v := range light {
+		sum[i+1] = sum[i] + v
+	}
+	flat := make([]float64, n)
+	for i := range flat {
+		lo, hi := max(0, i-p/2), min(n, i-p/2+p)
+		flat[i] = light[i] - (sum[hi]-sum[lo])/float64(hi-lo)
+	}
+	least := 1.0
+	for step := 1; step <= 3; step++ {
+		lag := float64(step) * f.period
+		whole := int(lag)
+		frac := lag - float64(whole)
+		var ab, aa, bb float64
+		for i := 0; i+whole+1 < n; i++ {
+			a := flat[i]
+			b := flat[i+whole]*(1-frac) + flat[i+whole+1]*frac
+			ab += a * b
+			aa += a * a
+			bb += b * b
+		}
+		if aa == 0 || bb == 0 {
+			return 0
+		}
+		least = min(least, ab/math.Sqrt(aa*bb))
+	}
+	return least
+}
+
+// aligned is the share of marks whose upper, or whose lower, end lies on a
+// straight line within a fifth of a period or a tenth of the mark's length.
+func (f *ruleFit) aligned() float64 {
+	var u, top, bottom, length []float64
+	for _, m := range f.marks {
+		u, top, bottom = append(u, m.Center), append(top, m.top), append(bottom, m.bottom)
+		length = append(length, m.bottom-m.top)
+	}
+	slices.Sort(length)
+	reach := max(0.2*f.period, 0.1*length[len(length)/2], 1.5)
+	share := func(v []float64) float64 {
+		slope, at, _ := straightLine(u, v)
+		n := 0
+		for i := range v {
+			if math.Abs(v[i]-at-slope*u[i]) <= reach {
+				n++
+			}
+		}
+		return float64(n) / float64(len(v))
+	}
+	return max(share(top), share(bottom))
+}
+
+// between is the height, in units of the marks' own, of the strongest thing
+// that repeats between the marks at a half, third or fifth of the period: the
+// short marks of a rule whose long ones only were found.
+func (f *ruleFit) between() float64 {
+	var worst float64
+	for _, parts := range []int{2, 3, 5} {
+		if f.period/float64(parts) < ruleMinPeriod/2 {
+			continue
+		}
+		least := math.Inf(1)
+		for i := 1; i < parts; i++ {
+			var h []float64
+			for j := range len(f.marks) - 1 {
+				a, b := f.marks[j], f.marks[j+1]
+				if b.k-a.k != 1 {
+					continue
+				}
+				u := a.Center + (b.Center-a.Center)*float64(i)/float64(parts)
+				h = append(h, f.contrast(u, f.v0), f.contrast(u, f.v1))
+			}
+			if len(h) == 0 {
+				return 0
+			}
+			slices.Sort(h)
+			// The short marks may fill only one end of the band: a quarter
+			// of the samples is enough.
+			q := h[len(h)/4]
+			if f.bright {
+				q = h[len(h)-1-len(h)/4]
+			}
+			least = min(least, q/f.height)
+		}
+		worst = max(worst, least)
+	}
+	return worst
+}
+
+// longEvery returns the m of 2, 4, 5, 8, 10, 16 for which every m-th mark and
+// hardly another is longer than the short ones by a seventh, 0 for none. Marks
+// that the edge of the picture cuts off count only when they are long so far.
+func longEvery(marks []ruleMark) int {
+	length := make([]float64, 0, len(marks))
+	for _, m := range marks {
+		length = append(length, m.bottom-m.top)
+	}
+	slices.Sort(length)
+	long := 1.15 * length[len(length)/4]
+	first := marks[0].k
+	for _, every := range []int{2, 4, 5, 8, 10, 16} {
+		for r := range every {
+			var in, inLong, out, outLong float64
+			for _, m := range marks {
+				isLong := m.bottom-m.top > long
+				if (m.topCut || m.bottomCut) && !isLong {
+					continue
+				}
+				n, l := &out, &outLong
+				if (m.k-first)%every == r {
+					n, l = &in, &inLong
+				}
+				*n++
+				if isLong {
+					*l++
+				}
+			}
+			if in >= 2 && inLong >= 0.8*in && outLong <= 0.1*out {
+				return every
+			}
+		}
+	}
+	return 0
+}

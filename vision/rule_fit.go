@@ -1,0 +1,523 @@
+package vision
+
+import (
+	"math"
+	"slices"
+
+	"gonum.org/v1/gonum/spatial/r2"
+
+	"pinlash/vision/raster"
+	"pinlash/vision/subpixel"
+)
+
+const (
+	// maxMissing is how many covered marks in a row are stepped over.
+	maxMissing = 20
+	// markWindow is the half-width of the light fitted around a mark, as a
+	// share of the period: nearly up to the neighbours.
+	markWindow = 0.45
+	// coarseRows and fineRows bound the rows of pixels read across a mark in
+	// the first and in the last pass.
+	coarseRows, fineRows = 12, 64
+)
+
+// ruleMark is one measured mark, in the coordinates of the rule's frame.
+type ruleMark struct {
+	k int
+	subpixel.Mark
+	lean, leanU float64 // du/dv of its own line
+	top, bottom float64 // v of its ends
+	// topCut and bottomCut say that the mark goes on beyond the picture.
+	topCut, bottomCut bool
+	profile           subpixel.Profile
+}
+
+// ruleFit is a rule while it is being fitted at full size.
+type ruleFit struct {
+	g      raster.Gray
+	frame  ruleFrame
+	v0, v1 float64 // rows shown by every mark
+	rows   int     // of pixels read across a mark, at most
+	bright bool
+	shape  subpixel.MarkShape
+	height float64 // usual height of a mark, 0 when not yet known
+	period float64
+	marks  []ruleMark // in order of k
+	comb   subpixel.Comb
+}
+
+// fitRule measures the rule of which run is a part. It returns false when
+// there is no comb of marks there.
+func fitRule(g raster.Gray, run ruleRun) (*ruleFit, bool) {
+	f := newRuleFit(g, run)
+	var k []int
+	var x, u []float64
+	for _, b := range run.bars {
+		ua, va := f.frame.of(b.a)
+		ub, vb := f.frame.of(b.b)
+		k, x, u = append(k, b.k), append(x, ua-va*(ub-ua)/(vb-va)), append(u, 0.3)
+	}
+	comb, err := subpixel.FitComb(k, x, u)
+	if err != nil || comb.N < minRun || comb.Period < ruleMinPeriod {
+		return nil, false
+	}
+	f.comb, f.period = comb, comb.Period
+	k0, k1 := run.bars[0].k, run.bars[len(run.bars)-1].k
+	if !f.pass(k0, k1, coarseRows, 1) {
+		return nil, false
+	}
+	f.extents(max(1, f.period/12))
+	if !f.reframe() || !f.pass(f.marks[0].k, f.marks[len(f.marks)-1].k, fineRows, 2) {
+		return nil, false
+	}
+	f.extents(max(1, f.period/40))
+	return f, true
+}
+
+// pass measures the marks k0 to k1 and beyond, reading so many rows of pixels
+// across each, and fits their shape in so many rounds.
+func (f *ruleFit) pass(k0, k1, rows, rounds int) bool {
+	f.rows = rows
+	f.measure(k0, k1)
+	if !f.refit() {
+		return false
+	}
+	for range rounds {
+		f.fitShape()
+	}
+	if !f.refit() {
+		return false
+	}
+	f.leanings()
+	return true
+}
+
+func newRuleFit(g raster.Gray, run ruleRun) *ruleFit {
+	f := &ruleFit{g: g, bright: run.bright}
+	var across r2.Vec
+	for _, b := range run.bars {
+		d := r2.Sub(b.b, b.a)
+		if r2.Dot(d, across) < 0 {
+			d = r2.Scale(-1, d)
+		}
+		across = r2.Add(across, d)
+	}
+	across = r2.Unit(across)
+	first, last := run.bars[0], run.bars[len(run.bars)-1]
+	f.frame.along = r2.Vec{X: across.Y, Y: -across.X}
+	if r2.Dot(r2.Sub(last.a, first.a), f.frame.along) < 0 {
+		f.frame.along = r2.Scale(-1, f.frame.along)
+	}
+	mid := run.bars[len(run.bars)/2]
+	f.frame.origin = r2.Scale(0.5, r2.Add(mid.a, mid.b))
+
+	// The rows that most bars share.
+	type end struct {
+		v    float64
+		open int
+	}
+	var ends []end
+	for _, b := range run.bars {
+		_, va := f.frame.of(b.a)
+		_, vb := f.frame.of(b.b)
+		ends = append(ends, end{min(va, vb), 1}, end{max(va, vb), -1})
+	}
+	slices.SortFunc(ends, func(a, b end) int {
+		if a.v < b.v {
+			return -1
+		}
+		return 1
+	})
+	open, most := 0, 0
+	for _, e := range ends {
+		open += e.open
+		most = max(most, open)
+	}
+	open = 0
+	lo, hi := math.Inf(1), math.Inf(-1)
+	for i, e := range ends {
+		open += e.open
+		if 10*open >= 8*most && i+1 < len(ends) {
+			lo, hi = min(lo, e.v), max(hi, ends[i+1].v)
+		}
+	}
+	f.frame.origin = f.frame.at(0, (lo+hi)/2)
+	f.v0, f.v1 = -0.35*(hi-lo), 0.35*(hi-lo)
+	f.shape = subpixel.MarkShape{Width: max(1, run.width), Blur: 1.2}
+	return f
+}
+
+// measure finds the marks k0 to k1 where the comb says they are, then goes on
+// at both ends from mark to mark.
+func (f *ruleFit) measure(k0, k1 int) {
+	f.marks = f.marks[:0]
+	for k := k0; k <= k1; k++ {
+		if m, ok := f.markAt(k, f.comb.At(float64(k))); ok {
+			f.marks = append(f.marks, m)
+		}
+	}
+	if len(f.marks) < minRun {
+		return
+	}
+	f.usualHeight()
+	f.marks = f.extend(f.marks, 1)
+	slices.Reverse(f.marks)
+	f.marks = f.extend(f.marks, -1)
+	slices.Reverse(f.marks)
+}
+
+// extend follows the marks beyond the last one in the direction of dir.
+func (f *ruleFit) extend(marks []ruleMark, dir int) []ruleMark {
+	k := marks[len(marks)-1].k
+	for missing := 0; missing <= maxMissing; {
+		k += dir
+		u := ahead(marks[max(0, len(marks)-10):], k, f.comb.Period)
+		p := f.frame.at(u, 0)
+		if !f.g.Inside(p.X, p.Y) {
+			break
+		}
+		m, ok := f.markAt(k, u)
+		if !ok {
+			missing++
+			continue
+		}
+		missing = 0
+		marks = append(marks, m)
+	}
+	return marks
+}
+
+// ahead predicts the place of mark k by a straight line through the last
+// marks, whose slope may differ by 5 % from the period.
+func ahead(last []ruleMark, k int, period float64) float64 {
+	var sk, su, skk, sku float64
+	k0 := last[len(last)-1].k
+	for _, m := range last {
+		t := float64(m.k - k0)
+		sk += t
+		su += m.Center
+		skk += t * t
+		sku += t * m.Center
+	}
+	n := float64(len(last))
+	slope := period
+	if det := n*skk - sk*sk; det > 0 && len(last) >= 4 {
+		slope = (n*sku - sk*su) / det
+		slope = max(0.95*period, min(1.05*period, slope))
+	}
+	return su/n + slope*(float64(k-k0)-sk/n)
+}
+
+func (f *ruleFit) usualHeight() {
+	h := make([]float64, 0, len(f.marks))
+	for _, m := range f.marks {
+		h = append(h, m.Height)
+	}
+	slices.Sort(h)
+	f.height = h[len(h)/2]
+}
+
+// markAt fits the mark k expected at u.
+func (f *ruleFit) markAt(k int, u float64) (ruleMark, bool) {
+	m := ruleMark{k: k}
+	half := int(max(3, markWindow*f.period+0.5))
+	u0, n := f.frame.window(f.g, u, f.v0, f.v1, half)
+	light, rows := f.frame.profile(f.g, nil, u, u0, n, f.v0, f.v1, f.rows)
+	if rows == 0 || n < 6 {
+		return m, false
+	}
+	m.profile = subpixel.Profile{X0: u0, Light: light}
+	start := f.darkest(light, u0, u)
+	mark, err := subpixel.FitMark(light, u0, start, f.shape)
+	if err != nil {
+		return m, false
+	}
+	m.Mark = mark
+	// Both flanks of the mark must be seen.
+	flank := f.shape.Width/2 + f.shape.Blur
+	switch {
+	case mark.Center-flank < u0 || mark.Center+flank > u0+float64(n-1),
+		math.Abs(mark.Center-u) > 0.15*f.period+0.5,
+		mark.Height > 0 != f.bright,
+		mark.RMS > 0.2*math.Abs(mark.Height),
+		f.height != 0 && (math.Abs(mark.Height) < 0.35*math.Abs(f.height) || math.Abs(mark.Height) > 2.5*math.Abs(f.height)):
+		return m, false
+	}
+	return m, true
+}
+
+// darkest returns where, within a fifth of a period of u, a window of the
+// mark's width holds the least light (the most for bright marks).
+func (f *ruleFit) darkest(light []float64, u0, u float64) float64 {
+	width := max(1, int(f.shape.Width+0.5))
+	best, at := math.Inf(1), u
+	for i := 0; i+width <= len(light); i++ {
+		c := u0 + float64(i) + float64(width-1)/2
+		if math.Abs(c-u) > 0.2*f.period+0.5 {
+			continue
+		}
+		var s float64
+		for _, v := range light[i : i+width] {
+			s += v
+		}
+		if f.bright {
+			s = -s
+		}
+		if s < best {
+			best, at = s, c
+		}
+	}
+	return at
+}
+
+// refit numbers the marks' places by a new comb and drops marks off it.
+func (f *ruleFit) refit() bool {
+	if len(f.marks) < minRun {
+		return false
+	}
+	k := make([]int, len(f.marks))
+	x, u := make([]float64, len(k)), make([]float64, len(k))
+	for i, m := range f.marks {
+		k[i], x[i], u[i] = m.k, m.Center, m.U
+	}
+	// No mark may rule the fit by a residual that happens to be small.
+	usual := slices.Clone(u)
+	slices.Sort(usual)
+	for i := range u {
+		u[i] = math.Hypot(u[i], usual[len(usual)/2])
+	}
+	comb, err := subpixel.FitComb(k, x, u)
+	if err != nil || comb.N < minRun || comb.RMS > 0.08*comb.Period {
+		return false
+	}
+	kept := f.marks[:0]
+	for i, m := range f.marks {
+		if comb.Used[i] {
+			kept = append(kept, m)
+		}
+	}
+	f.marks, f.comb, f.period = kept, comb, comb.Period
+	f.usualHeight()
+	return true
+}
+
+// fitShape improves the common width and blur.
+func (f *ruleFit) fitShape() {
+	profiles := make([]subpixel.Profile, len(f.marks))
+	marks := make([]subpixel.Mark, len(f.marks))
+	for i, m := range f.marks {
+		profiles[i], marks[i] = m.profile, m.Mark
+	}
+	f.shape = subpixel.FitShape(profiles, marks, f.shape)
+	f.shape.Width = min(f.shape.Width, widestMark*f.period)
+	for i := range f.marks {
+		m := &f.marks[i]
+		if mark, err := subpixel.FitMark(m.profile.Light, m.profile.X0, m.Center, f.shape); err == nil {
+			m.Mark = mark
+		}
+	}
+}
+
+// leanings measures the direction of every mark from the upper and the lower
+// half of the band, and lets the frame follow.
+func (f *ruleFit) leanings() {
+	vm := (f.v0 + f.v1) / 2
+	apart := (f.v1 - f.v0) / 2
+	for i := range f.marks {
+		m := &f.marks[i]
+		m.lean, m.leanU = f.frame.lean(m.Center), math.Inf(1)
+		n := len(m.profile.Light)
+		up, r1 := f.frame.profile(f.g, nil, m.Center, m.profile.X0, n, f.v0, vm, f.rows/2)
+		down, r2 := f.frame.profile(f.g, nil, m.Center, m.profile.X0, n, vm, f.v1, f.rows/2)
+		if r1 == 0 || r2 == 0 {
+			continue
+		}
+		a, err1 := subpixel.FitMark(up, m.profile.X0, m.Center, f.shape)
+		b, err2 := subpixel.FitMark(down, m.profile.X0, m.Center, f.shape)
+		if err1 != nil || err2 != nil || math.Abs(a.Center-b.Center) > 0.2*f.period {
+			continue
+		}
+		m.lean += (b.Center - a.Center) / apart
+		m.leanU = math.Hypot(a.U, b.U) / apart
+	}
+	f.fan()
+}
+
+// fan fits lean = slant + fan u to the marks, twice, the second time without
+// the marks off by more than 3.5 robust standard deviations.
+func (f *ruleFit) fan() {
+	var off []float64
+	for _, m := range f.marks {
+		if !math.IsInf(m.leanU, 1) {
+			off = append(off, m.lean)
+		}
+	}
+	if len(off) < 4 {
+		return
+	}
+	slices.Sort(off)
+	slant, fan := off[len(off)/2], 0.0
+	for range 2 {
+		off = off[:0]
+		for _, m := range f.marks {
+			if !math.IsInf(m.leanU, 1) {
+				off = append(off, math.Abs(m.lean-slant-fan*m.Center))
+			}
+		}
+		slices.Sort(off)
+		limit := 3.5 * 1.4826 * off[len(off)/2]
+		var s, su, suu, sl, sul float64
+		for _, m := range f.marks {
+			if math.IsInf(m.leanU, 1) || math.Abs(m.lean-slant-fan*m.Center) > limit {
+				continue
+			}
+			s++
+			su += m.Center
+			suu += m.Center * m.Center
+			sl += m.lean
+			sul += m.Center * m.lean
+		}
+		if det := s*suu - su*su; s >= 8 && det > 0 {
+			fan = (s*sul - su*sl) / det
+			slant = (sl - fan*su) / s
+		} else if s > 0 {
+			slant = sl / s
+		}
+	}
+	f.frame.slant, f.frame.fan = slant, fan
+}
+
+// extents finds the ends of every mark, to about step pixels.
+func (f *ruleFit) extents(step float64) {
+	for i := range f.marks {
+		m := &f.marks[i]
+		usual := (f.contrast(m.Center, f.v0) + f.contrast(m.Center, (f.v0+f.v1)/2) + f.contrast(m.Center, f.v1)) / 3
+		m.top, m.topCut = f.walk(m.Center, f.v0, -step, usual)
+		m.bottom, m.bottomCut = f.walk(m.Center, f.v1, step, usual)
+	}
+}
+
+// walk goes from v along the mark at u until its contrast has fallen to half
+// of the usual in the mean of three steps. It also says whether the picture
+// ended first.
+func (f *ruleFit) walk(u, v, step, usual float64) (end float64, cut bool) {
+	const most = 40 // periods
+	last := [3]float64{1, 1, 1}
+	mean := 1.0
+	limit := most * f.period / math.Abs(step)
+	for i := 0; float64(i) < limit; i++ {
+		next := v + step
+		if !f.inside(u+f.frame.lean(u)*next, next) {
+			return v, true
+		}
+		last[i%3] = f.contrast(u, next) / usual
+		before := mean
+		mean = (last[0] + last[1] + last[2]) / 3
+		if mean < 0.5 {
+			// The mean belongs to the middle one of its three steps.
+			return v - step*(0.5-mean)/(before-mean), false
+		}
+		v = next
+	}
+	return v, false
+}
+
+// inside says whether (u, v) lies at least a pixel inside the picture.
+func (f *ruleFit) inside(u, v float64) bool {
+	p := f.frame.at(u, v)
+	return p.X >= 1 && p.Y >= 1 && p.X < float64(f.g.W-2) && p.Y < float64(f.g.H-2)
+}
+
+// contrast is the light in the middle of the mark at u less that beside it,
+// in row v. Where one side lies outside the picture the other stands for both.
+func (f *ruleFit) contrast(u, v float64) float64 {
+	c := u + f.frame.lean(u)*v
+	quarter := f.shape.Width / 4
+	beside := min(f.shape.Width/2+1.5*f.shape.Blur+0.5, f.period/2)
+	var side, n float64
+	for _, d := range [2]float64{-beside, beside} {
+		if f.inside(c+d, v) {
+			side += f.light(c+d, v)
+			n++
+		}
+	}
+	if n == 0 || !f.inside(c-quarter, v) || !f.inside(c+quarter, v) {
+		return 0
+	}
+	return (f.light(c-quarter, v)+f.light(c+quarter, v))/2 - side/n
+}
+
+// light samples the picture at (u, v), which must lie inside.
+func (f *ruleFit) light(u, v float64) float64 {
+	p := f.frame.at(u, v)
+	x, y := int(p.X), int(p.Y)
+	fx, fy := float32(p.X-float64(x)), float32(p.Y-float64(y))
+	o := y*f.g.W + x
+	a, b := f.g.Pix[o], f.g.Pix[o+1]
+	c, e := f.g.Pix[o+f.g.W], f.g.Pix[o+f.g.W+1]
+	top := a + (b-a)*fx
+	return float64(top + (c+(e-c)*fx-top)*fy)
+}
+
+// reframe lays the base line through the middle of the shortest marks,
+// parallel to the line through those ends of the marks that lie in line.
+func (f *ruleFit) reframe() bool {
+	n := len(f.marks)
+	u := make([]float64, n)
+	top, bottom := make([]float64, n), make([]float64, n)
+	length := make([]float64, n)
+	for i, m := range f.marks {
+		u[i], top[i], bottom[i] = m.Center, m.top, m.bottom
+		length[i] = m.bottom - m.top
+	}
+	slices.Sort(length)
+	short := length[n/5]
+	slopeT, atT, spreadT := straightLine(u, top)
+	slopeB, atB, spreadB := straightLine(u, bottom)
+	slope, v := slopeT, atT+short/2
+	if spreadB < spreadT {
+		slope, v = slopeB, atB-short/2
+	}
+	// With few marks a crooked end would turn the base line.
+	if math.Abs(slope) > 0.1 || min(spreadT, spreadB) > 0.1*short+1 {
+		slope = 0
+	}
+	old := f.frame
+	f.frame.origin = old.at(0, v)
+	f.frame.along = r2.Unit(r2.Add(old.along, r2.Scale(slope, old.across())))
+	f.frame.slant = (old.slant + slope) / (1 - old.slant*slope)
+	f.v0, f.v1 = -0.4*short, 0.4*short
+	for i := range f.marks {
+		m := &f.marks[i]
+		w := v + slope*m.Center
+		m.Center, _ = f.frame.of(old.at(m.Center+old.lean(m.Center)*w, w))
+	}
+	return f.refit()
+}
+
+// straightLine fits v = at + slope u by the median of the slopes over half of
+// the points, and returns the median distance of the points from it.
+func straightLine(u, v []float64) (slope, at, spread float64) {
+	n := len(u)
+	var s []float64
+	for i := range n / 2 {
+		if d := u[i+n/2] - u[i]; d > 0 {
+			s = append(s, (v[i+n/2]-v[i])/d)
+		}
+	}
+	if len(s) > 0 {
+		slices.Sort(s)
+		slope = s[len(s)/2]
+	}
+	r := make([]float64, n)
+	for i := range r {
+		r[i] = v[i] - slope*u[i]
+	}
+	slices.Sort(r)
+	at = r[n/2]
+	for i := range r {
+		r[i] = math.Abs(r[i] - at)
+	}
+	slices.Sort(r)
+	return slope, at, r[n/2]
+}

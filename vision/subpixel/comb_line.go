@@ -1,0 +1,180 @@
+package subpixel
+
+import (
+	"math"
+	"slices"
+)
+
+// Comb is the fit of numbered marks by the law of a straight row of even marks
+// in a picture taken at a slant,
+//
+//	x(k) = Mid + Period t / (1 + Slant t),  t = k - KMid
+type Comb struct {
+	KMid               float64
+	Mid, Period, Slant float64
+	UPeriod            float64
+	Used               []bool  // per mark: whether it took part
+	N                  int     // marks that took part
+	RMS                float64 // scatter of those about the fit, pixels
+	// Excess is the scatter in units of what the marks' own uncertainties
+	// promise, Memory the correlation of neighbouring residuals.
+	Excess, Memory float64
+}
+
+// At returns where mark k should be.
+func (c Comb) At(k float64) float64 {
+	t := k - c.KMid
+	return c.Mid + c.Period*t/(1+c.Slant*t)
+}
+
+// Change returns the relative change of the period from mark k0 to mark k1,
+// to first order in Slant.
+func (c Comb) Change(k0, k1 float64) float64 { return -2 * c.Slant * (k1 - k0) }
+
+// FitComb fits marks k at places x with standard uncertainties u.
+//
+// Wrong marks are found in two steps: a least median of squares over triples
+// of marks for a start that up to half of the marks cannot spoil, then least
+// squares on the marks within cut robust standard deviations of it (or within
+// floor pixels), repeated until the set stands still. UPeriod allows for a
+// scatter larger than u and for residuals that are alike from mark to mark.
+// Fewer than four marks give ErrNoComb.
+func FitComb(k []int, x, u []float64) (Comb, error) {
+	const (
+		cut   = 4
+		floor = 0.04
+	)
+	n := len(k)
+	if n < 4 {
+		return Comb{}, ErrNoComb
+	}
+	kMid := float64(k[0]+k[n-1]) / 2
+	best, ok := combStart(k, x, kMid)
+	if !ok {
+		return Comb{}, ErrNoComb
+	}
+	used := make([]bool, n)
+	res := make([]float64, n)
+	for range 20 {
+		for i := range res {
+			res[i] = math.Abs(x[i] - best.At(float64(k[i])))
+		}
+		limit := math.Max(floor, cut*1.4826*middle(slices.Clone(res)))
+		next := make([]bool, n)
+		for i := range next {
+			next[i] = res[i] <= limit
+		}
+		fit, ok := combLeastSquares(k, x, u, next, best)
+		if !ok {
+			return Comb{}, ErrNoComb
+		}
+		best = fit
+		if slices.Equal(used, next) {
+			break
+		}
+		used = next
+	}
+	return best, nil
+}
+
+// combStart is the least median of squares over triples spread along the comb.
+func combStart(k []int, x []float64, kMid float64) (Comb, bool) {
+	n := len(k)
+	best, least := Comb{}, math.Inf(1)
+	res := make([]float64, n)
+	// Triples (i, j, l) from the three thirds, about 5 of each.
+	step := max(1, n/15)
+	third := n / 3
+	for i := 0; i <= third; i += step {
+		for j := third + 1; j < n-third; j += step {
+			for l := n - 1 - third; l < n; l += step {
+				if l <= j {
+					continue
+				}
+				c, ok := throughThree(float64(k[i])-kMid, float64(k[j])-kMid, float64(k[l])-kMid, x[i], x[j], x[l])
+				if !ok {
+					continue
+				}
+				c.KMid = kMid
+				for m := range res {
+					res[m] = math.Abs(x[m] - c.At(float64(k[m])))
+				}
+				if md := middle(res); md < least {
+					best, least = c, md
+				}
+			}
+		}
+	}
+	return best, !math.IsInf(least, 1)
+}
+
+func throughThree(a, b, c, xa, xb, xc float64) (Comb, bool) {
+	if a == b || b == c || a == c {
+		return Comb{}, false
+	}
+	ab, bc := (xb-xa)/(b-a), (xc-xb)/(c-b)
+	bend := (bc - ab) / (c - a)
+	period := ab - bend*(a+b)
+	// A parabola and the slanted law agree to second order.
+	return Comb{Mid: xa - a*(period+a*bend), Period: period, Slant: -bend / period}, period > 0
+}
+
+// combLeastSquares improves the start by weighted least squares over the used
+// marks.
+func combLeastSquares(k []int, x, u []float64, used []bool, start Comb) (Comb, bool) {
+	c := start
+	c.Used = used
+	var varPeriod float64
+	const rounds = 3 // the law is all but linear in its parameters
+	for range rounds {
+		sums := normal{n: 3}
+		for i := range k {
+			if !used[i] {
+				continue
+			}
+			w, t := 1/u[i], float64(k[i])-c.KMid
+			s := t / (1 + c.Slant*t)
+			sums.add(&[maxParams]float64{w, w * s, -w * c.Period * s * s}, w*(x[i]-c.At(float64(k[i]))))
+		}
+		step, inv, ok := sums.solve()
+		if !ok || sums.count < 4 {
+			return Comb{}, false
+		}
+		c.Mid += step[0]
+		c.Period += step[1]
+		c.Slant += step[2]
+		c.N = sums.count
+		varPeriod = inv[1][1]
+	}
+	// Outside this range a mark would lie beyond the horizon.
+	if reach := math.Max(math.Abs(float64(k[0])-c.KMid), math.Abs(float64(k[len(k)-1])-c.KMid)); math.Abs(c.Slant)*reach > 0.5 || !(c.Period > 0) {
+		return Comb{}, false
+	}
+	var ss, chi, cross, prev, square float64
+	for i := range k {
+		if !used[i] {
+			continue
+		}
+		r := x[i] - c.At(float64(k[i]))
+		z := r / u[i]
+		ss += r * r
+		chi += z * z
+		cross += z * prev
+		square += z * z
+		prev = z
+	}
+	dof := float64(c.N - 3)
+	c.RMS = math.Sqrt(ss / dof)
+	c.Excess = math.Sqrt(chi / dof)
+	if square > 0 {
+		c.Memory = cross / square
+	}
+	// Residuals of a fit with three parameters are correlated by about -3/n
+	// even when the errors are not.
+	rho := math.Max(0, math.Min(0.8, c.Memory+3/float64(c.N)))
+	if rho < 2/math.Sqrt(float64(c.N)) {
+		rho = 0 // not distinguishable from none
+	}
+	c.UPeriod = math.Sqrt(varPeriod) * math.Max(1, c.Excess) * math.Sqrt((1+rho)/(1-rho))
+	return c, true
+}

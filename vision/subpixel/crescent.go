@@ -1,0 +1,417 @@
+package subpixel
+
+import (
+	"errors"
+	"math"
+	"slices"
+
+	"gonum.org/v1/gonum/spatial/r2"
+
+	"pinlash/measure/geom"
+	"pinlash/vision/raster"
+)
+
+// ErrNoCrescent says that too few directions showed two rims with a gap
+// between them.
+var ErrNoCrescent = errors.New("subpixel: too few directions show both rims")
+
+// Rims is where the two rims are thought to be before a fit.
+type Rims struct {
+	Bore, Pin geom.Circle // Center and R only
+	Blur      float64     // edge spread, pixels
+}
+
+// Sector is what one direction from the bore's centre shows.
+type Sector struct {
+	Angle, PinAngle float64 // of the middle, about the bore's and the pin's centre
+	Bore, Pin       float64 // rim minus circle, pixels, positive outwards
+	// VarBore, VarPin, CovBP are the covariance of Bore and Pin from the
+	// light of the sector's pixels, pixels squared.
+	VarBore, VarPin, CovBP float64
+	BushLight, PinLight    float64
+	DarkLight              float64
+	RMS                    float64 // residual of the light
+	Clipped                float64 // share of the pixels that are saturated
+	Fitted                 bool    // the sector gave a figure at all
+	BoreUsed, PinUsed      bool    // it took part in the circle
+	lnBore, lnPin          float64 // steps of ln(blur)
+	varLnBore, varLnPin    float64
+	darkFree, spreadFree   bool
+	gap                    float64
+}
+
+// CrescentFit is a pin in its bore, fitted to the light of both rims.
+type CrescentFit struct {
+	Bore, Pin         geom.Circle
+	Cov               [6][6]float64 // bore x, y, R, pin x, y, R
+	Sectors           []Sector
+	BlurBore, BlurPin float64
+	Dark, DarkU       float64 // light in the gap
+	Contrast          float64 // smaller of the median steps bush-dark and pin-dark
+	Noise             float64 // median residual of a pixel's light
+	Scatter           float64 // robust scatter of the sectors' rims from the circles, pixels
+	// Excess is by how much the scatter exceeds what the light's residuals
+	// predict; the covariances are multiplied by its square when above one.
+	Excess float64
+	Gap    float64 // widest gap, pixels
+}
+
+// Half-width of the band of light beside a rim that is fitted, in edge
+// spreads and at least in pixels.
+const (
+	bandSpreads = 4.0
+	bandPixels  = 5.0
+)
+
+// A gap wider than this many edge spreads shows its own dark level and edge
+// spread; in a narrower one both are taken from elsewhere in the photo
+// (otherwise the width's uncertainty explodes).
+const wideGap = 5.0
+
+// FitCrescent fits the light of a pin standing in its bore.
+//
+// In each sector of some twelve pixels of rim the light is
+//
+//	I = dark + (bush-dark) P((db-Bore)/sb) + (pin-dark) P((Pin-dp)/sp)
+//
+// with P the normal distribution function and db, dp the distances from the
+// two circles. Levels and rims are free in each sector, the edge spreads sb
+// and sp are common, the dark level is free where the gap is wide and else
+// held at the level of the wide part. The rims of the sectors then give both
+// circles by a robust fit with their joint covariance, and the whole is
+// repeated about the new circles until nothing moves.
+//
+// The 50 % contour of a blurred disc lies s^2/(2R) inside its rim, for pin
+// and bore alike; the radii returned are corrected for it.
+func FitCrescent(g raster.Gray, start Rims) (CrescentFit, error) {
+	f := CrescentFit{Bore: start.Bore, Pin: start.Pin}
+	f.BlurBore, f.BlurPin = start.Blur, start.Blur
+	f.DarkU = -1
+	const passes = 12
+	for pass := range passes {
+		if !f.sane(g) {
+			return f, ErrNoCrescent
+		}
+		pixels := collect(g, f)
+		f.Sectors = make([]Sector, len(pixels))
+		for i := range pixels {
+			f.Sectors[i] = f.fitSector(pixels[i], i, len(pixels))
+		}
+		moved, ok := f.update(pass)
+		if !ok {
+			return f, ErrNoCrescent
+		}
+		if pass >= 3 && moved < 0.003 {
+			break
+		}
+	}
+	f.Bore.R += f.BlurBore * f.BlurBore / (2 * f.Bore.R)
+	f.Pin.R += f.BlurPin * f.BlurPin / (2 * f.Pin.R)
+	return f, nil
+}
+
+// sane keeps a fit that runs away from eating memory.
+func (f *CrescentFit) sane(g raster.Gray) bool {
+	size := float64(max(g.W, g.H))
+	for _, c := range []geom.Circle{f.Bore, f.Pin} {
+		if !(c.R > 4 && c.R < size) || !(math.Abs(c.Center.X) < 2*size) || !(math.Abs(c.Center.Y) < 2*size) {
+			return false
+		}
+	}
+	return f.Bore.R > f.Pin.R-2 && f.BlurBore > 0.2 && f.BlurBore < 0.2*f.Pin.R
+}
+
+// pixel is the light of one pixel with its distances from the two circles.
+type pixel struct{ light, bore, pin float32 }
+
+type sectorPixels struct {
+	px      []pixel
+	clipped int
+}
+
+func (f *CrescentFit) band(blur float64) float64 { return max(bandSpreads*blur, bandPixels) }
+
+// collect gathers the pixels between and beside the two circles by sector.
+func collect(g raster.Gray, f CrescentFit) []sectorPixels {
+	n := min(max(int(2*math.Pi*f.Bore.R/12), 48), 240)
+	out := make([]sectorPixels, n)
+	bandB, bandP := f.band(f.BlurBore), f.band(f.BlurPin)
+	share := int(2*math.Pi*f.Bore.R*(f.Bore.R-f.Pin.R+bandB+bandP)/float64(n)) + 8
+	for i := range out {
+		out[i].px = make([]pixel, 0, share)
+	}
+	cb, cp := f.Bore.Center, f.Pin.Center
+	reach := f.Bore.R + bandB
+	inner := f.Pin.R - bandP
+	y0 := max(0, int(math.Ceil(cb.Y-reach)))
+	y1 := min(g.H-1, int(math.Floor(cb.Y+reach)))
+	for y := y0; y <= y1; y++ {
+		dyb, dyp := float64(y)-cb.Y, float64(y)-cp.Y
+		half := math.Sqrt(max(0, reach*reach-dyb*dyb))
+		x0 := max(0, int(math.Ceil(cb.X-half)))
+		x1 := min(g.W-1, int(math.Floor(cb.X+half)))
+		// Columns from skip0 to skip1 lie well within the pin.
+		skip0, skip1 := x1+1, x1+1
+		if in := inner*inner - dyp*dyp; in > 0 {
+			skip0 = int(math.Ceil(cp.X - math.Sqrt(in)))
+			skip1 = int(math.Floor(cp.X+math.Sqrt(in))) + 1
+		}
+		row := g.Row(y)
+		for x := x0; x <= x1; x++ {
+			if x == skip0 && skip1 > x {
+				x = skip1
+				if x > x1 {
+					break
+				}
+			}
+			dxb, dxp := float64(x)-cb.X, float64(x)-cp.X
+			db := math.Sqrt(dxb*dxb+dyb*dyb) - f.Bore.R
+			dp := math.Sqrt(dxp*dxp+dyp*dyp) - f.Pin.R
+			if db > bandB || dp < -bandP {
+				continue
+			}
+			a := math.Atan2(dyb, dxb)
+			if a < 0 {
+				a += 2 * math.Pi
+			}
+			s := &out[min(int(a/(2*math.Pi)*float64(n)), n-1)]
+			if g.Clip > 0 && row[x] >= g.Clip {
+				s.clipped++
+				continue
+			}
+			s.px = append(s.px, pixel{row[x], float32(db), float32(dp)})
+		}
+	}
+	return out
+}
+
+// Order of a sector's parameters.
+const (
+	pBush = iota
+	pPin
+	pRimBore
+	pRimPin
+	pDark
+	pLnBore
+	pLnPin
+)
+
+// fitSector fits the light of one sector about the present circles.
+func (f *CrescentFit) fitSector(sp sectorPixels, i, n int) Sector {
+	s := Sector{Angle: (float64(i) + 0.5) * 2 * math.Pi / float64(n)}
+	s.PinAngle, s.gap = f.pinAngle(s.Angle)
+	if len(sp.px) < 24 {
+		return s
+	}
+	s.Clipped = float64(sp.clipped) / float64(sp.clipped+len(sp.px))
+	gap := s.gap // distance of the circles along the sector's ray
+	blur := max(f.BlurBore, f.BlurPin)
+	s.spreadFree = gap > wideGap*blur
+	s.darkFree = s.spreadFree || f.DarkU < 0
+	rimB, rimP := 0.0, 0.0
+	lnB, lnP := 0.0, 0.0
+	for iter := range 3 {
+		m := normal{n: pDark + 1}
+		if s.spreadFree && iter > 0 {
+			m.n = pLnPin + 1
+		}
+		f.sum(&m, sp.px, &s, rimB, rimP, lnB, lnP, iter == 0)
+		if !s.darkFree {
+			w := 1 / (f.DarkU * f.DarkU)
+			w *= f.noiseGuess() * f.noiseGuess()
+			m.a[pDark][pDark] += w
+			m.b[pDark] += w * (f.Dark - s.DarkLight)
+		} else if !s.spreadFree {
+			// Nothing is known of the dark level yet: black, within a tenth of
+			// the contrast.
+			c := 0.1 * max(s.BushLight, s.PinLight, 0.02)
+			w := f.noiseGuess() * f.noiseGuess() / (c * c)
+			m.a[pDark][pDark] += w
+			m.b[pDark] += w * (0 - s.DarkLight)
+		}
+		x, inv, ok := m.solve()
+		if !ok {
+			return s
+		}
+		s.BushLight += x[pBush]
+		s.PinLight += x[pPin]
+		s.DarkLight += x[pDark]
+		rimB += clamp(x[pRimBore], 1.5*blur)
+		rimP += clamp(x[pRimPin], 1.5*blur)
+		if m.n > pLnBore {
+			lnB += clamp(x[pLnBore], 0.3)
+			lnP += clamp(x[pLnPin], 0.3)
+		}
+		free := m.count - m.n
+		if free < 8 {
+			return s
+		}
+		s.RMS = math.Sqrt(m.sumsq / float64(free))
+		v := s.RMS * s.RMS
+		s.VarBore, s.VarPin, s.CovBP = v*inv[pRimBore][pRimBore], v*inv[pRimPin][pRimPin], v*inv[pRimBore][pRimPin]
+		s.varLnBore, s.varLnPin = v*inv[pLnBore][pLnBore], v*inv[pLnPin][pLnPin]
+	}
+	s.Bore, s.Pin, s.lnBore, s.lnPin = rimB, rimP, lnB, lnP
+	limit := max(6*blur, 6)
+	s.Fitted = math.Abs(rimB) < f.band(f.BlurBore)+limit && math.Abs(rimP) < f.band(f.BlurPin)+limit &&
+		s.BushLight > s.DarkLight && s.PinLight > s.DarkLight &&
+		s.VarBore > 0 && s.VarPin > 0 && s.Clipped < 0.5 && gap+rimB-rimP > -1.5*blur
+	return s
+}
+
+// noiseGuess is the noise that weighs what is known beforehand against a
+// sector's own pixels.
+func (f *CrescentFit) noiseGuess() float64 {
+	if f.Noise > 0 {
+		return f.Noise
+	}
+	return 0.02
+}
+
+// sum adds a sector's pixels to the normal equations. At first the levels are
+// set from the pixels themselves.
+func (f *CrescentFit) sum(m *normal, px []pixel, s *Sector, rimB, rimP, lnB, lnP float64, first bool) {
+	sb, sp := f.BlurBore*math.Exp(lnB), f.BlurPin*math.Exp(lnP)
+	if first {
+		s.BushLight, s.PinLight, s.DarkLight = f.levels(px)
+	}
+	bush, pin, dark := s.BushLight, s.PinLight, s.DarkLight
+	var j [maxParams]float64
+	for _, p := range px {
+		zb := (float64(p.bore) - rimB) / sb
+		zp := (rimP - float64(p.pin)) / sp
+		cb, db := edge(zb)
+		cp, dp := edge(zp)
+		model := dark + (bush-dark)*cb + (pin-dark)*cp
+		j[pBush] = cb
+		j[pPin] = cp
+		j[pDark] = 1 - cb - cp
+		j[pRimBore] = -(bush - dark) * db / sb
+		j[pRimPin] = (pin - dark) * dp / sp
+		j[pLnBore] = -(bush - dark) * db * zb
+		j[pLnPin] = -(pin - dark) * dp * zp
+		m.add(&j, float64(p.light)-model)
+	}
+}
+
+// levels guesses a sector's levels from the pixels farthest from the rims.
+func (f *CrescentFit) levels(px []pixel) (bush, pin, dark float64) {
+	var nb, np int
+	dark = math.Inf(1)
+	for _, p := range px {
+		if float64(p.bore) > 1.5*f.BlurBore {
+			bush += float64(p.light)
+			nb++
+		}
+		if float64(p.pin) < -1.5*f.BlurPin {
+			pin += float64(p.light)
+			np++
+		}
+		dark = min(dark, float64(p.light))
+	}
+	if nb > 0 {
+		bush /= float64(nb)
+	}
+	if np > 0 {
+		pin /= float64(np)
+	}
+	if f.DarkU >= 0 {
+		dark = f.Dark
+	}
+	return bush, pin, dark
+}
+
+// pinAngle returns the direction, from the pin's centre, of the point where
+// the ray at angle a from the bore's centre meets the pin's circle, and the
+// distance of the two circles along that ray.
+func (f *CrescentFit) pinAngle(a float64) (angle, gap float64) {
+	u := r2.Vec{X: math.Cos(a), Y: math.Sin(a)}
+	d := r2.Sub(f.Bore.Center, f.Pin.Center)
+	b := r2.Dot(u, d)
+	t := -b + math.Sqrt(max(0, b*b-r2.Norm2(d)+f.Pin.R*f.Pin.R))
+	at := r2.Add(d, r2.Scale(t, u))
+	angle = math.Atan2(at.Y, at.X)
+	if angle < 0 {
+		angle += 2 * math.Pi
+	}
+	return angle, f.Bore.R - t
+}
+
+// update moves circles, edge spreads and the dark level to what the sectors
+// say. It returns by how many pixels the circles moved.
+func (f *CrescentFit) update(pass int) (moved float64, ok bool) {
+	var rms, bush, pin, wideDark, allDark, lnB, lnP []float64
+	f.Gap = 0
+	for _, s := range f.Sectors {
+		if !s.Fitted {
+			continue
+		}
+		rms = append(rms, s.RMS)
+		bush = append(bush, s.BushLight-s.DarkLight)
+		pin = append(pin, s.PinLight-s.DarkLight)
+		allDark = append(allDark, s.DarkLight)
+		if s.spreadFree {
+			wideDark = append(wideDark, s.DarkLight)
+			lnB = append(lnB, s.lnBore)
+			lnP = append(lnP, s.lnPin)
+		}
+	}
+	if len(rms) < len(f.Sectors)/4 {
+		return 0, false
+	}
+	f.Noise = middle(rms)
+	f.Contrast = min(middle(bush), middle(pin))
+	for i := range f.Sectors {
+		s := &f.Sectors[i]
+		s.Fitted = s.Fitted && s.RMS < 4*f.Noise
+	}
+	fit, ok := fitRims(f.Sectors)
+	if !ok {
+		return 0, false
+	}
+	moved = fit.apply(f)
+	for i := range f.Sectors {
+		if s := &f.Sectors[i]; s.Fitted {
+			f.Gap = max(f.Gap, s.gap+s.Bore-s.Pin)
+		}
+	}
+	if len(wideDark) >= 8 {
+		f.BlurBore *= math.Exp(middle(lnB))
+		f.BlurPin *= math.Exp(middle(lnP))
+		moved += math.Abs(middle(lnB)) + math.Abs(middle(lnP))
+		f.Dark = middle(wideDark)
+		f.DarkU = max(1.48*mad(wideDark, f.Dark), 0.003*f.Contrast)
+	} else if pass > 0 {
+		f.Dark = quantile(allDark, 0.25)
+		f.DarkU = 0.03 * f.Contrast
+	}
+	return moved, true
+}
+
+func clamp(v, limit float64) float64 { return max(-limit, min(v, limit)) }
+
+// middle returns the middle of v, 0 for none. It reorders v.
+func middle(v []float64) float64 { return quantile(v, 0.5) }
+
+// quantile returns the value below which a share q of v lies. It reorders v.
+func quantile(v []float64, q float64) float64 {
+	if len(v) == 0 {
+		return 0
+	}
+	slices.Sort(v)
+	at := q * float64(len(v)-1)
+	i := int(at)
+	if i+1 >= len(v) {
+		return v[i]
+	}
+	return v[i] + (at-float64(i))*(v[i+1]-v[i])
+}
+
+// mad returns the median distance of v from center.
+func mad(v []float64, center float64) float64 {
+	d := make([]float64, len(v))
+	for i, x := range v {
+		d[i] = math.Abs(x - center)
+	}
+	return middle(d)
+}
