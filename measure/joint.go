@@ -1,0 +1,265 @@
+package measure
+
+import (
+	"fmt"
+	"math"
+
+	"gonum.org/v1/gonum/spatial/r2"
+
+	"pinlash/calib"
+	"pinlash/measure/check"
+	"pinlash/measure/geom"
+	"pinlash/measure/uncert"
+)
+
+// Options says what is known of a joint besides the photo. The zero value is
+// the documented default.
+type Options struct {
+	// WorkingDistanceMM is the distance from the lens to the joint. Zero
+	// stands for 100 mm, usual for a microscope on a stand.
+	WorkingDistanceMM float64
+}
+
+// What is assumed of a joint that the photo does not tell (judgement).
+const (
+	usualDistanceMM = 100.0
+	// levelWithinMM is the standard uncertainty of the pin end's height over
+	// the bush: a pin higher than about twice this shades the bush beside it
+	// enough to be seen.
+	levelWithinMM = 0.02
+	// proudMM is the height up to which a pin that does shade the bush may
+	// stand proud.
+	proudMM = 0.4
+	// edgeFloor and edgeBlur make the standard uncertainty of where a rim
+	// lies for the light it sends, pixels: tone curve, compression and grain
+	// leave about 0.01 px and 3 % of the edge spread on rendered photos.
+	edgeFloor = 0.01
+	edgeBlur  = 0.03
+	// sharpenU is the share of the correction for the camera's sharpening
+	// that is taken as its standard uncertainty.
+	sharpenU = 0.35
+	// shadowSeen is the share of light lost beside the pin from which on it is
+	// taken to stand proud, when it also exceeds four standard uncertainties.
+	shadowSeen = 0.12
+)
+
+// Joint turns the rims of a joint into millimetres.
+//
+// Pin and bore diameter are those of the unworn circles; clearance is their
+// difference, offset the distance of their centres, play the clearance plus
+// the wear depth of both on the line of pull. Lengths are taken in pixels
+// first, so that what pin and bore have in common is counted once, and turned
+// into millimetres by the scale at the joint.
+//
+// When both rims are flattened alike the camera looks at a slant; diameters
+// are then taken in the direction of the scale, in which they are as much
+// foreshortened as the scale itself.
+func Joint(e geom.JointEdges, s calib.Scale, o Options) (JointResult, error) {
+	if e.BoreFit.R <= 0 || e.PinFit.R <= 0 {
+		return JointResult{}, fmt.Errorf("measure: joint without circles")
+	}
+	bore, pin := newRim(e.BoreProfile, e.BoreFit, e.Bore, +1), newRim(e.PinProfile, e.PinFit, e.Pin, -1)
+	j := joint{e: e, bore: bore, pin: pin, distance: o.WorkingDistanceMM}
+	if j.distance == 0 {
+		j.distance = usualDistanceMM
+	}
+	j.proud = e.Shadow > shadowSeen && e.Shadow > 4*e.ShadowU
+	j.tilt = commonFlattening(bore, pin)
+
+	var r JointResult
+	at := e.BoreFit.Center
+	mm := func(q uncert.Quantity) uncert.Quantity {
+		return uncert.Product(s.Along(at, s.AngleRad), q, "mm")
+	}
+	r.BoreDiameter = mm(j.diameter(bore, 0, s.AngleRad))
+	r.PinDiameter = mm(j.diameter(pin, 3, s.AngleRad))
+	clearance := j.clearance()
+	r.Clearance = mm(clearance)
+
+	offset, direction := j.offset()
+	r.Offset, r.OffsetDirection = mm(offset), direction
+
+	load := math.NaN()
+	if offset.Value > 3*offset.U {
+		load = direction.Value * math.Pi / 180
+	}
+	wearBore, wearPin := bore.wear(load, e.Blur), pin.wear(load, e.Blur)
+	r.WearDepthBore, r.WearDepthPin = mm(wearBore.depth), mm(wearPin.depth)
+	r.Play = mm(play(clearance, wearBore, wearPin))
+	r.RoundnessBore, r.RoundnessPin = mm(bore.roundness()), mm(pin.roundness())
+	r.Profile = profile(bore, pin, s.Along(at, s.AngleRad).Value)
+	r.Checks, r.Notes = j.checks(), j.notes(wearBore, wearPin)
+	return r, nil
+}
+
+// joint is a joint on its way from pixels to figures.
+type joint struct {
+	e         geom.JointEdges
+	bore, pin rim
+	distance  float64 // mm
+	proud     bool
+	tilt      flattening
+}
+
+// edgeU is the standard uncertainty of a rim's place for the light it sends.
+func (j joint) edgeU() float64 { return edgeFloor + edgeBlur*j.e.Blur }
+
+// heightU returns the relative standard uncertainty of a length on the pin's
+// end for its height over the bush.
+func (j joint) heightU() (string, float64) {
+	if j.proud {
+		return "pin end proud of the bush", proudMM / math.Sqrt(3) / j.distance
+	}
+	return "pin end level with the bush", levelWithinMM / j.distance
+}
+
+// df returns the degrees of freedom of a circle's fit.
+func df(c geom.Circle) float64 { return float64(max(c.Inliers-3, 1)) }
+
+// diameter returns a circle's diameter in pixels in the direction of the
+// scale. at is the place of its block in the covariance.
+func (j joint) diameter(r rim, at int, direction float64) uncert.Quantity {
+	b := uncert.Budget{
+		{Name: "light and texture along the rim", U: 2 * math.Sqrt(j.e.Cov[at+2][at+2]), DF: df(r.circle)},
+		{Name: "tone curve and focus", U: 2 * j.edgeU()},
+	}
+	if j.e.SharpenShift > 0 {
+		b = append(b, uncert.Term{Name: "camera's sharpening", U: 2 * sharpenU * j.e.SharpenShift})
+	}
+	if at == 3 {
+		name, u := j.heightU()
+		b = append(b, uncert.Term{Name: name, U: 2 * r.circle.R * u})
+	}
+	d := 2 * r.circle.R
+	if j.tilt.seen {
+		d += 2 * j.tilt.at(direction)
+		b = append(b, uncert.Term{Name: "slant of the camera", U: 2 * j.tilt.u})
+	} else if u := j.tilt.u; u > 0 {
+		b = append(b, uncert.Term{Name: "slant of the camera", U: u})
+	}
+	return uncert.Combine(d, "px", b)
+}
+
+// clearance returns bore minus pin diameter in pixels. What both rims share,
+// such as a slant, cancels; a rim that seems shifted towards the dark makes
+// the gap narrower on both sides.
+func (j joint) clearance() uncert.Quantity {
+	c := j.e.Cov
+	v := 4 * (c[2][2] + c[5][5] - 2*c[2][5])
+	name, h := j.heightU()
+	b := uncert.Budget{
+		{Name: "light and texture along the rims", U: math.Sqrt(max(v, 0)), DF: df(j.e.BoreFit) + df(j.e.PinFit)},
+		{Name: "tone curve and focus", U: 4 * j.edgeU()},
+		{Name: name, U: 2 * j.e.PinFit.R * h},
+		{Name: "light in the gap", U: j.darkU()},
+	}
+	if j.e.SharpenShift > 0 {
+		b = append(b, uncert.Term{Name: "camera's sharpening", U: 4 * sharpenU * j.e.SharpenShift})
+	}
+	return uncert.Combine(2*(j.e.BoreFit.R-j.e.PinFit.R), "px", b)
+}
+
+// darkU is what not knowing the light in the gap does to its width: a gap
+// wide against the blur shows its own dark level, a narrow one looks wider or
+// narrower by width times the error of the level over the contrast.
+func (j joint) darkU() float64 {
+	spreads := j.e.Gap / max(j.e.Blur, 0.1)
+	if spreads > 5 {
+		return 0.5 * j.e.Blur * j.e.DarkU / j.e.Contrast
+	}
+	return j.e.Gap * j.e.DarkU / j.e.Contrast
+}
+
+// offset returns the distance of the pin's centre from the bore's, pixels,
+// and its direction, degrees.
+func (j joint) offset() (length, direction uncert.Quantity) {
+	d := r2.Sub(j.e.PinFit.Center, j.e.BoreFit.Center)
+	c := j.e.Cov
+	var v [2][2]float64 // covariance of d
+	for i := range v {
+		for k := range v {
+			v[i][k] = c[i][k] + c[i+3][k+3] - c[i][k+3] - c[i+3][k]
+		}
+	}
+	n := r2.Norm(d)
+	u := r2.Vec{X: 1}
+	if n > 0 {
+		u = r2.Unit(d)
+	}
+	along := u.X*u.X*v[0][0] + 2*u.X*u.Y*v[0][1] + u.Y*u.Y*v[1][1]
+	across := u.Y*u.Y*v[0][0] - 2*u.X*u.Y*v[0][1] + u.X*u.X*v[1][1]
+	dof := df(j.e.BoreFit) + df(j.e.PinFit)
+	// A pin higher than the bush is seen shifted away from the point under
+	// the lens, by its distance from there times height over distance; the
+	// photo's middle is not known here, a bore's radius off is taken.
+	name, h := j.heightU()
+	shift := j.e.BoreFit.R * h
+	common := uncert.Budget{
+		{Name: "tone curve and focus", U: j.edgeU()},
+		{Name: name, U: shift},
+	}
+	length = uncert.Combine(n, "px", append(uncert.Budget{{Name: "light and texture along the rims", U: math.Sqrt(max(along, 0)), DF: dof}}, common...))
+	angle := math.Atan2(d.Y, d.X) * 180 / math.Pi
+	// Sideways errors turn the direction; without a clear offset it may be
+	// any: a rectangular distribution over the whole turn.
+	toDeg := 180 / math.Pi / max(n, 1e-6)
+	b := uncert.Budget{{Name: "light and texture along the rims", U: math.Sqrt(max(across, 0)) * toDeg, DF: dof}}
+	for _, t := range common {
+		b = append(b, uncert.Term{Name: t.Name, U: t.U * toDeg})
+	}
+	direction = uncert.Combine(angle, "deg", b)
+	if limit := 360 / math.Sqrt(12); direction.U > limit {
+		direction = uncert.Combine(angle, "deg", uncert.Budget{{Name: "offset too small to have a direction", U: limit}})
+	}
+	return length, direction
+}
+
+// play returns clearance plus the wear depths that were seen. A depth that
+// was not seen beyond doubt is left out, and its uncertainty kept.
+func play(clearance uncert.Quantity, bore, pin wornFlank) uncert.Quantity {
+	b := append(uncert.Budget{}, clearance.Budget...)
+	value := clearance.Value
+	for _, w := range []wornFlank{bore, pin} {
+		if w.seen {
+			value += w.depth.Value
+			b = append(b, uncert.Term{Name: "wear depth", U: w.depth.U, DF: w.depth.DF})
+		}
+	}
+	return uncert.Combine(value, "px", b.Merge())
+}
+
+func (j joint) checks() []check.Check {
+	c := []check.Check{
+		{Name: "shadow beside the pin", Value: j.e.Shadow, Limit: shadowSeen, OK: !j.proud},
+		check.AtMost("band beside the rims", max(j.e.BoreBand, j.e.PinBand), 0),
+	}
+	if j.tilt.bothSeen {
+		c = append(c, check.AtMost("flattening of both rims", j.tilt.size/j.bore.circle.R, 0.003))
+	}
+	return c
+}
+
+func (j joint) notes(bore, pin wornFlank) []string {
+	var n []string
+	if j.proud {
+		n = append(n, fmt.Sprintf("the bush is %.0f %% darker beside the pin: the pin end stands proud, and its visible rim is not the bearing diameter; the intervals allow for up to %.1f mm, --plane-offset with --working-distance narrows them", 100*j.e.Shadow, proudMM))
+	}
+	if j.e.PinBand > 0 {
+		n = append(n, fmt.Sprintf("the pin's end is chamfered or rounded: its bright face ends %.1f px inside the rim, so the visible rim is not the bearing diameter; the rim was taken where the darkness of the gap ends", j.e.PinBand))
+	}
+	if j.e.BoreBand > 0 {
+		n = append(n, fmt.Sprintf("the bore's edge is broken or rounded: the bush face ends %.1f px outside the rim; the rim was taken where the darkness of the gap ends", j.e.BoreBand))
+	}
+	if j.tilt.seen {
+		n = append(n, fmt.Sprintf("both rims are flattened by %.2f px alike: the camera looks at a slant of about %.1f degrees; diameters are taken along the scale", 2*j.tilt.size, j.tilt.slantDeg(j.bore.circle.R)))
+	}
+	for _, w := range []struct {
+		wornFlank
+		name string
+	}{{bore, "bore"}, {pin, "pin"}} {
+		if w.seen {
+			n = append(n, fmt.Sprintf("the %s is worn on one side, over about %.0f degrees about %.0f degrees", w.name, w.width*180/math.Pi, w.direction*180/math.Pi))
+		}
+	}
+	return n
+}
