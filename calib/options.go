@@ -22,8 +22,8 @@ type Options struct {
 	WorkingDistance Length
 }
 
-// What is assumed of a photo that does not tell. All three are judgement, of
-// the order met at a bench, and stated as limits of rectangular distributions.
+// What is assumed of a photo that does not tell: judgement, of the order met at
+// a bench. The first two are limits of rectangular distributions.
 const (
 	// squareWithin is how square to its object a camera is set by eye.
 	squareWithin = 2 * math.Pi / 180
@@ -49,12 +49,12 @@ func (o Options) validate(stated Length, what string) error {
 	switch {
 	case o.W <= 0 || o.H <= 0:
 		return fmt.Errorf("photo of %d x %d pixels", o.W, o.H)
-	case !(stated > 0 && stated <= longest):
-		return fmt.Errorf("%s of %v must be above zero", what, stated)
+	case !(stated >= shortest && stated <= longest):
+		return fmt.Errorf("%s of %v must be above zero and below a kilometre", what, stated)
 	case !(o.Tolerance >= 0 && o.Tolerance <= longest):
 		return fmt.Errorf("tolerance %v must not be below zero", o.Tolerance)
-	case !(o.WorkingDistance >= 0 && o.WorkingDistance <= longest):
-		return fmt.Errorf("working distance %v must not be below zero", o.WorkingDistance)
+	case o.WorkingDistance != 0 && !(o.WorkingDistance >= shortest && o.WorkingDistance <= longest):
+		return fmt.Errorf("working distance %v must be above zero and below a kilometre", o.WorkingDistance)
 	}
 	return nil
 }

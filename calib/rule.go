@@ -21,6 +21,7 @@ const (
 	minShare      = 0.5  // of the marks between the outermost ones
 	maxResidual   = 0.08 // of the distance of neighbouring marks
 	maxResidualPx = 1.0
+	minPeriodPx   = 1.0   // between marks; nothing finer can be seen
 	maxTilt       = 0.05  // change of the scale over the length of the rule
 	warnTilt      = 0.003 // worth a word
 	warnScaleU    = 0.001
@@ -180,14 +181,17 @@ func readRow(ticks []geom.Tick) (row, error) {
 		return row{}, check.Refuse(check.ScaleUnclear, "the rule's marks do not make an even row: "+why)
 	}
 	var centre, way r2.Vec
+	var mean float64
 	for _, t := range ticks {
 		if !usable(t) {
 			return unclear(fmt.Sprintf("mark %d has no usable position", t.K))
 		}
 		centre = r2.Add(centre, r2.Scale(1/float64(n), t.At))
-		way = r2.Add(way, r2.Scale(float64(t.K)-middle, t.At))
+		mean += float64(t.K) / float64(n)
 	}
-	way = r2.Sub(way, r2.Scale(sumK(ticks, middle), centre))
+	for _, t := range ticks {
+		way = r2.Add(way, r2.Scale(float64(t.K)-mean, t.At))
+	}
 	if r.half == 0 || r2.Norm(way) == 0 {
 		return unclear("they do not advance")
 	}
@@ -201,28 +205,19 @@ func readRow(ticks []geom.Tick) (row, error) {
 	}
 	r.place = s.y
 	var ok bool
-	if r.comb, ok = fitComb(s, 3); !ok || !(r.comb.coef[1] > 0) {
+	if r.comb, ok = fitComb(s, 3); !ok || !(r.period() >= minPeriodPx) {
 		return unclear("they do not advance")
 	}
-	// Judge the lens only by the marks that fit a camera without one, and
-	// only when there are enough of them.
-	if r.cubic, ok = fitComb(s, 4); !ok || !(r.cubic.coef[1] > 0) {
+	if r.cubic, ok = fitComb(s, 4); !ok || !(r.cubic.coef[1] >= minPeriodPx*r.half) {
 		return unclear("too few are left")
 	}
-	if r.comb.kept() >= minMarks && math.Abs(r.cubic.coef[3]) > 3*r.cubic.u(3) && r.cubic.kept() >= r.comb.kept() {
+	// The lens must not be called in to explain what leaves out marks.
+	if math.Abs(r.cubic.coef[3]) > 3*r.cubic.u(3) && r.cubic.kept() >= r.comb.kept() {
 		r.comb, r.bent = r.cubic, true
 	}
 	r.origin = r2.Add(centre, r2.Scale(r.comb.coef[0], along))
 	r.turn, r.turnU = fitTurn(ticks, r, math.Atan2(across.Y, across.X))
 	return r, nil
-}
-
-func sumK(ticks []geom.Tick, middle float64) float64 {
-	var sum float64
-	for _, t := range ticks {
-		sum += float64(t.K) - middle
-	}
-	return sum
 }
 
 // fitComb fits x(t) = c0 + c1 t + c2 (t² + e t³) with e = c2/c1, and with
@@ -236,10 +231,12 @@ func fitComb(s series, terms int) (curve, bool) {
 		c, ok = fit(s, terms, func(t float64) []float64 {
 			return []float64{1, t, t*t + e*t*t*t, t * t * t}[:terms]
 		})
-		if !ok || c.coef[1] == 0 {
-			return curve{}, false
+		if !ok || math.Abs(c.coef[2]) > math.Abs(c.coef[1]) {
+			return curve{}, false // the row turns back on itself
 		}
-		e = c.coef[2] / c.coef[1]
+		if c.coef[1] != 0 {
+			e = c.coef[2] / c.coef[1]
+		}
 	}
 	return c, true
 }

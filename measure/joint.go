@@ -83,12 +83,13 @@ func Joint(e geom.JointEdges, s calib.Scale, o Options) (JointResult, error) {
 	if offset.Value > 3*offset.U {
 		load = direction.Value * math.Pi / 180
 	}
-	wearBore, wearPin := bore.wear(load, e.Blur), pin.wear(load, e.Blur)
+	wearBore, wearPin := bore.wear(load, j.contactU()), pin.wear(load, j.contactU())
 	r.WearDepthBore, r.WearDepthPin = mm(wearBore.depth), mm(wearPin.depth)
-	r.Play = mm(play(clearance, wearBore, wearPin))
+	hidden := j.overlap(offset, clearance, wearBore, wearPin)
+	r.Play = mm(play(clearance, wearBore, wearPin, hidden))
 	r.RoundnessBore, r.RoundnessPin = mm(bore.roundness()), mm(pin.roundness())
 	r.Profile = profile(bore, pin, s.Along(at, s.AngleRad).Value)
-	r.Checks, r.Notes = j.checks(), j.notes(wearBore, wearPin)
+	r.Checks, r.Notes = j.checks(), j.notes(wearBore, wearPin, hidden)
 	return r, nil
 }
 
@@ -111,6 +112,18 @@ func (j joint) heightU() (string, float64) {
 		return "pin end proud of the bush", proudMM / math.Sqrt(3) / j.distance
 	}
 	return "pin end level with the bush", levelWithinMM / j.distance
+}
+
+// contactU is the standard uncertainty of a flank's place where it is read
+// through a gap narrower than the blur, as a flank in contact is. A pin end
+// that stands proud leans over the bore's rim there.
+func (j joint) contactU() float64 {
+	u := 0.1 + 0.1*j.e.Blur
+	if j.proud {
+		_, h := j.heightU()
+		u += h * j.e.PinFit.R
+	}
+	return u
 }
 
 // df returns the degrees of freedom of a circle's fit.
@@ -214,12 +227,23 @@ func (j joint) offset() (length, direction uncert.Quantity) {
 	return length, direction
 }
 
-// play returns clearance plus the wear depths that were seen. A depth that
-// was not seen beyond doubt is left out, and its uncertainty kept.
-func play(clearance uncert.Quantity, bore, pin wornFlank) uncert.Quantity {
+// overlap returns the wear that must be there, on pin or bore, when neither
+// flank was seen worn and yet the pin lies farther out than a pin of its size
+// can in a bore of that size.
+func (j joint) overlap(offset, clearance uncert.Quantity, bore, pin wornFlank) wornFlank {
+	depth := offset.Value - clearance.Value/2
+	// The rims touch within a blur: what is left between them is not known.
+	u := math.Sqrt(offset.U*offset.U + clearance.U*clearance.U/4 + j.e.Blur*j.e.Blur/4)
+	w := wornFlank{depth: uncert.Combine(depth, "px", uncert.Budget{{Name: "pin farther out than the bore allows", U: u}})}
+	w.seen = !bore.seen && !pin.seen && !j.proud && depth > wearSigmas*u
+	return w
+}
+
+// play returns clearance plus the wear depths that were seen.
+func play(clearance uncert.Quantity, flanks ...wornFlank) uncert.Quantity {
 	b := append(uncert.Budget{}, clearance.Budget...)
 	value := clearance.Value
-	for _, w := range []wornFlank{bore, pin} {
+	for _, w := range flanks {
 		if w.seen {
 			value += w.depth.Value
 			b = append(b, uncert.Term{Name: "wear depth", U: w.depth.U, DF: w.depth.DF})
@@ -239,7 +263,7 @@ func (j joint) checks() []check.Check {
 	return c
 }
 
-func (j joint) notes(bore, pin wornFlank) []string {
+func (j joint) notes(bore, pin, hidden wornFlank) []string {
 	var n []string
 	if j.proud {
 		n = append(n, fmt.Sprintf("the bush is %.0f %% darker beside the pin: the pin end stands proud, and its visible rim is not the bearing diameter; the intervals allow for up to %.1f mm, --plane-offset with --working-distance narrows them", 100*j.e.Shadow, proudMM))
@@ -260,6 +284,9 @@ func (j joint) notes(bore, pin wornFlank) []string {
 		if w.seen {
 			n = append(n, fmt.Sprintf("the %s is worn on one side, over about %.0f degrees about %.0f degrees", w.name, w.width*180/math.Pi, w.direction*180/math.Pi))
 		}
+	}
+	if hidden.seen {
+		n = append(n, fmt.Sprintf("the pin lies %.1f px farther out than its bore allows: a flank is worn, but which of the two the photo does not show", hidden.depth.Value))
 	}
 	return n
 }

@@ -138,12 +138,13 @@ const (
 )
 
 // wear reads the wear depth of a rim on the side towards load (rad), or, when
-// load is not a number, where the rim strays the most.
+// load is not a number, where the rim strays the most. contactU is the standard
+// uncertainty of a flank in contact, pixels.
 //
 // A flank worn by its partner is again round: a circle of the partner's
 // radius, shifted along the load. Seen from the unworn circle it is
 // a + b cos t over the worn arc, and the depth is its peak.
-func (r rim) wear(load, blur float64) wornFlank {
+func (r rim) wear(load, contactU float64) wornFlank {
 	n := len(r.Angle)
 	if n == 0 {
 		return wornFlank{depth: uncert.Combine(0, "px", nil)}
@@ -177,9 +178,8 @@ func (r rim) wear(load, blur float64) wornFlank {
 			best, bestZ = i, d/u
 		}
 	}
-	floor := 0.1 + 0.1*blur // a flank in contact is read through a gap narrower than the blur
 	if best >= 0 && bestZ > wearSigmas {
-		if w, ok := r.flank(best, floor); ok {
+		if w, ok := r.flank(best, contactU); ok {
 			return w
 		}
 	}
@@ -192,13 +192,13 @@ func (r rim) wear(load, blur float64) wornFlank {
 	}
 	d, u := mean(at)
 	return wornFlank{
-		depth:     uncert.Combine(d, "px", r.depthBudget(u, r.Angle[at], floor)),
+		depth:     uncert.Combine(d, "px", r.depthBudget(u, r.Angle[at], contactU)),
 		direction: r.Angle[at],
 	}
 }
 
 // flank fits the worn arc about direction i.
-func (r rim) flank(i int, floor float64) (wornFlank, bool) {
+func (r rim) flank(i int, contactU float64) (wornFlank, bool) {
 	n := len(r.Angle)
 	// The arc reaches as far as the rim strays by more than twice its own
 	// uncertainty; single directions that do not are stepped over.
@@ -244,7 +244,7 @@ func (r rim) flank(i int, floor float64) (wornFlank, bool) {
 	}
 	depth := a + b*row[1] + c*row[2]
 	w := wornFlank{
-		depth:     uncert.Combine(depth, "px", r.depthBudget(math.Sqrt(max(v, 0)), peak, floor)),
+		depth:     uncert.Combine(depth, "px", r.depthBudget(math.Sqrt(max(v, 0)), peak, contactU)),
 		direction: math.Mod(peak+2*math.Pi, 2*math.Pi),
 		width:     width,
 		seen:      true,
@@ -254,7 +254,7 @@ func (r rim) flank(i int, floor float64) (wornFlank, bool) {
 
 // depthBudget returns the parts of a wear depth in direction t: the rim's own,
 // and where the unworn circle lies there.
-func (r rim) depthBudget(u, t, floor float64) uncert.Budget {
+func (r rim) depthBudget(u, t, contactU float64) uncert.Budget {
 	g := [3]float64{math.Cos(t), math.Sin(t), 1}
 	v := 0.0
 	for i := range g {
@@ -265,7 +265,7 @@ func (r rim) depthBudget(u, t, floor float64) uncert.Budget {
 	return uncert.Budget{
 		{Name: "light and texture along the worn flank", U: u},
 		{Name: "unworn circle", U: math.Sqrt(max(v, 0)), DF: df(r.circle)},
-		{Name: "rim read through a narrow gap", U: floor},
+		{Name: "rim read through a narrow gap", U: contactU},
 	}
 }
 

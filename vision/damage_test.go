@@ -24,7 +24,7 @@ func TestRefused(t *testing.T) {
 	if err := gif.EncodeAll(&animated, &gif.GIF{Image: []*image.Paletted{frame, frame}, Delay: []int{1, 1}}); err != nil {
 		t.Fatal(err)
 	}
-	restarts := encodedByOpenCV(t, img, 4, 1) // 4 is IMWRITE_JPEG_RST_INTERVAL
+	restarts := encodedByOpenCV(t, img, gocv.IMWriteJpegRstInterval, 1)
 	scan := bytes.Index(jpg, []byte{0xff, markerSOS})
 	manyScans := slices.Concat(jpg[:scan], bytes.Repeat(jpg[scan:len(jpg)-2], maxScans+1), jpg[len(jpg)-2:])
 
@@ -126,7 +126,7 @@ func whole(t testing.TB) map[string][]byte {
 		"JPEG":             addSegment(jpegFile(t, img), 0xe1, withTags),
 		"JPEG colour":      jpegFile(t, recolour(image.NewRGBA(img.Rect), img)),
 		"JPEG progressive": encodedByOpenCV(t, img, gocv.IMWriteJpegProgressive, 1),
-		"JPEG restarts":    encodedByOpenCV(t, img, 4, 2), // 4 is IMWRITE_JPEG_RST_INTERVAL
+		"JPEG restarts":    encodedByOpenCV(t, img, gocv.IMWriteJpegRstInterval, 2),
 		"PNG":              addChunk(pngFile(t, img), "eXIf", exifBlock(3)),
 		"PNG 16":           pngFile(t, recolour(image.NewRGBA64(img.Rect), img)),
 		"TIFF":             plainTIFF(img, tiffTag{274, 8}),
@@ -137,14 +137,14 @@ func whole(t testing.TB) map[string][]byte {
 func TestTruncated(t *testing.T) {
 	for name, data := range whole(t) {
 		for percent := 5; percent < 100; percent += 5 {
-			if _, err := Decode(data[:len(data)*percent/100], "", small); refusalCode(err) != check.Unreadable {
+			if _, err := Decode(data[:len(data)*percent/100], "", small); codeOf(err) != check.Unreadable {
 				t.Errorf("%s cut off at %d %%: %v", name, percent, err)
 			}
 		}
 		if name == "TIFF deflate" {
 			continue // its last bytes say that no further picture follows
 		}
-		if _, err := Decode(data[:len(data)-1], "", small); refusalCode(err) != check.Unreadable {
+		if _, err := Decode(data[:len(data)-1], "", small); codeOf(err) != check.Unreadable {
 			t.Errorf("%s without its last byte: %v", name, err)
 		}
 	}
@@ -185,7 +185,7 @@ func TestBitFlips(t *testing.T) {
 // unsound says what is wrong with the answer of Decode, "" if nothing.
 func unsound(p Photo, err error) string {
 	if err != nil {
-		if refusalCode(err) == "" {
+		if codeOf(err) == "" {
 			return "error that is no refusal: " + err.Error()
 		}
 		return ""

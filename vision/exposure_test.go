@@ -50,7 +50,7 @@ func TestExposure(t *testing.T) {
 			t.Fatal(err)
 		}
 		checks, err := Exposure(p)
-		if got := refusalCode(err); got != test.want || (err == nil) != (test.want == "") {
+		if got := codeOf(err); got != test.want || (err == nil) != (test.want == "") {
 			t.Errorf("%s: got %v, want %q", test.name, err, test.want)
 		}
 		for _, c := range checks {

@@ -230,14 +230,16 @@ func jointLimits(e geom.JointEdges, f subpixel.CrescentFit, curve raster.Curve) 
 		name string
 		pts  []geom.EdgePoint
 		c    geom.Circle
-	}{{"bore", e.Bore, e.BoreFit}, {"pin", e.Pin, e.PinFit}} {
+		band float64
+	}{{"bore", e.Bore, e.BoreFit, e.BoreBand}, {"pin", e.Pin, e.PinFit, e.PinBand}} {
 		arc := usedArc(r.pts)
 		add(check.AtLeast(r.name+" arc", round(arc, 1), minArc), check.TooFewEdges,
 			"%.0f degrees of the %s's rim could be used, at least %.0f are needed", arc, r.name, minArc)
 		ragged := max(1.5, maxRagged*r.c.R)
 		add(check.AtMost(r.name+" rim", round(r.c.RMS, 3), round(ragged, 3)), check.TooFewEdges,
 			"the %s's rim strays %.2f px from its circle, at most %.2f px is a circle", r.name, r.c.RMS, ragged)
-		u := math.Sqrt(r.c.Cov[2][2])
+		// A band beside the rim has its own allowance; what is left must do.
+		u := math.Sqrt(max(r.c.Cov[2][2]-bandU*bandU*r.band*r.band, 0))
 		add(check.AtMost(r.name+" radius", round(u, 4), maxRimU), check.TooFewEdges,
 			"the %s's radius is known to %.2f px only, %.2f px is needed", r.name, u, maxRimU)
 	}

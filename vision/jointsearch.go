@@ -62,6 +62,7 @@ func centres(g raster.Gray) []r2.Vec {
 	}
 	var edges []edgel
 	var mags []float32
+	const sampled = 8
 	gradient := func(x, y int) (gx, gy float32) {
 		a, b, c := g.Row(y - 1)[x-1:x+2], g.Row(y)[x-1:x+2], g.Row(y + 1)[x-1:x+2]
 		gx = (a[2] - a[0] + 2*(b[2]-b[0]) + c[2] - c[0])
@@ -73,17 +74,22 @@ func centres(g raster.Gray) []r2.Vec {
 			gx, gy := gradient(x, y)
 			if m := gx*gx + gy*gy; m > 1e-4 {
 				edges = append(edges, edgel{float32(x), float32(y), gx, gy, m})
-				mags = append(mags, m)
+				if len(edges)%sampled == 0 {
+					mags = append(mags, m)
+				}
 			}
 		}
 	}
 	if len(edges) == 0 {
 		return nil
 	}
-	// Keep the stronger edges, at most so many that voting stays cheap.
-	keep := min(len(edges), g.W*g.H/16)
-	slices.Sort(mags)
-	floor := mags[len(mags)-keep]
+	// Keep the stronger edges, about so many that voting stays cheap; a sample
+	// of them tells how strong that is.
+	floor := float32(0)
+	if keep := g.W * g.H / 16; len(edges) > keep && len(mags) > 0 {
+		slices.Sort(mags)
+		floor = mags[len(mags)*(len(edges)-keep)/len(edges)]
+	}
 	const cell = 2
 	w, h := g.W/cell+1, g.H/cell+1
 	// Marks of a rule and brushed lines are many, but all look one way: votes
@@ -249,10 +255,10 @@ func dips(g raster.Gray, at r2.Vec, cos, sin, scale float64) []dip {
 	var out []dip
 	first := int(0.05 * float64(g.H))
 	for i := first; i < n-k; i++ {
-		// A local least value starts a dip; its sides are where the light
-		// has come back to half.
+		// The least value far and wide starts a dip; its sides are where the
+		// light has come back to half.
 		v := line[i]
-		if v > line[i-1] || v > line[i+1] {
+		if !leastWithin(line, i, 2*k) || v > 0.8*max(mean(i-6*k, i), mean(i+1, i+6*k)) {
 			continue
 		}
 		d := grow(line, mean, i, k)
@@ -274,6 +280,16 @@ func dips(g raster.Gray, at r2.Vec, cos, sin, scale float64) []dip {
 		return 0
 	})
 	return out[:min(len(out), 4)]
+}
+
+// leastWithin says whether no light within reach of place i is less.
+func leastWithin(line []float64, i, reach int) bool {
+	for d := 1; d <= reach; d++ {
+		if i-d >= 0 && line[i-d] < line[i] || i+d < len(line) && line[i+d] < line[i] {
+			return false
+		}
+	}
+	return true
 }
 
 // grow walks from the least light at i outwards on both sides to the first

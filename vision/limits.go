@@ -8,6 +8,8 @@ import (
 )
 
 // Limits bounds what Open and Decode accept. A zero field means its default.
+// The worst file within the defaults, a PNG of 120 million pixels with four
+// channels of 16 bits, takes 1.5 GB of memory and some seconds.
 type Limits struct {
 	MaxPixels int   // width times height; 120 million by default
 	MaxBytes  int64 // of the file; 300 million by default

@@ -106,7 +106,7 @@ func TestDecodeKinds(t *testing.T) {
 		{"JPEG grey", jpegFile(t, grey), small, raster.SRGB, level8, 0.009},
 		{"JPEG colour", jpegFile(t, recolour(image.NewRGBA(rect), grey)), small, raster.SRGB, level8, 0.009},
 		{"JPEG progressive", encodedByOpenCV(t, grey, gocv.IMWriteJpegProgressive, 1), small, raster.SRGB, level8, 0.009},
-		{"JPEG restart marks", encodedByOpenCV(t, grey, 4, 3), small, raster.SRGB, level8, 0.009}, // 4 is IMWRITE_JPEG_RST_INTERVAL
+		{"JPEG restart marks", encodedByOpenCV(t, grey, gocv.IMWriteJpegRstInterval, 3), small, raster.SRGB, level8, 0.009},
 		{"JPEG with bytes after its end", append(jpegFile(t, grey), "trailer"...), small, raster.SRGB, level8, 0.009},
 	}
 	for _, test := range tests {
@@ -245,14 +245,14 @@ func TestOpen(t *testing.T) {
 	if _, err := Open(stopped, path, Limits{}); !errors.Is(err, context.Canceled) {
 		t.Errorf("cancelled: %v", err)
 	}
-	if _, err := Open(t.Context(), path, Limits{MaxBytes: 1000}); refusalCode(err) != check.TooLarge {
+	if _, err := Open(t.Context(), path, Limits{MaxBytes: 1000}); codeOf(err) != check.TooLarge {
 		t.Errorf("file limit: %v", err)
 	}
 	empty := filepath.Join(dir, "empty.jpg")
 	if err := os.WriteFile(empty, nil, 0o600); err != nil {
 		t.Fatal(err)
 	}
-	if _, err := Open(t.Context(), empty, Limits{}); refusalCode(err) != check.Unreadable {
+	if _, err := Open(t.Context(), empty, Limits{}); codeOf(err) != check.Unreadable {
 		t.Errorf("empty file: %v", err)
 	}
 }
@@ -294,7 +294,7 @@ func TestOpenNoFile(t *testing.T) {
 		select {
 		case err := <-done:
 			var path *fs.PathError
-			if !errors.Is(err, test.want) || !errors.As(err, &path) || refusalCode(err) != "" {
+			if !errors.Is(err, test.want) || !errors.As(err, &path) || codeOf(err) != "" {
 				t.Errorf("%q: got %v, want %v", test.path, err, test.want)
 			}
 		case <-time.After(10 * time.Second):
@@ -303,11 +303,29 @@ func TestOpenNoFile(t *testing.T) {
 	}
 }
 
-// refusalCode returns the code of a refusal, "" for any other error or none.
-func refusalCode(err error) check.Code {
+// codeOf returns the code of a refusal, "" for any other error or none.
+func codeOf(err error) check.Code {
 	var r *check.Refusal
 	if errors.As(err, &r) {
 		return r.Code
 	}
 	return ""
+}
+
+// The samples of the demo are photos as people take them.
+func TestSamples(t *testing.T) {
+	paths, err := filepath.Glob("../samples/*.jpg")
+	if err != nil || len(paths) == 0 {
+		t.Fatalf("no samples found: %v", err)
+	}
+	for _, path := range paths {
+		p, err := Open(t.Context(), path, Limits{})
+		if err != nil {
+			t.Errorf("%s: %v", path, err)
+			continue
+		}
+		if _, err := Exposure(p); err != nil {
+			t.Errorf("%s: %v", path, err)
+		}
+	}
 }

@@ -66,16 +66,22 @@ func (f *ruleFit) repetition() float64 {
 	u0 := math.Ceil(first)
 	n := int(last - u0)
 	light := make([]float64, 0, n)
-	// Piece by piece, so that each follows the lean of its own marks.
-	for done := 0; done < n; {
-		piece := min(64, n-done)
-		at := u0 + float64(done)
-		var rows int
-		light, rows = f.frame.profile(f.g, light, at+32, at, piece, f.v0, f.v1, 12)
-		if rows == 0 {
+	const rows = 8
+	for i := range n {
+		u := u0 + float64(i)
+		lean := f.frame.lean(u)
+		var sum, read float64
+		for r := range rows {
+			v := f.v0 + (f.v1-f.v0)*(float64(r)+0.5)/rows
+			if f.inside(u+lean*v, v) {
+				sum += f.light(u+lean*v, v)
+				read++
+			}
+		}
+		if read == 0 {
 			return 0
 		}
-		done += piece
+		light = append(light, sum/read)
 	}
 	// Take away the mean over one period.
 	p := max(2, int(f.period+0.5))

@@ -29,7 +29,7 @@ type ruleMark struct {
 	top, bottom float64 // v of its ends
 	// topCut and bottomCut say that the mark goes on beyond the picture.
 	topCut, bottomCut bool
-	profile           subpixel.Profile
+	profile           []subpixel.Sample
 }
 
 // ruleFit is a rule while it is being fitted at full size.
@@ -44,6 +44,7 @@ type ruleFit struct {
 	period float64
 	marks  []ruleMark // in order of k
 	comb   subpixel.Comb
+	sums   []stripSum // memory of strip
 }
 
 // fitRule measures the rule of which run is a part. It returns false when
@@ -63,11 +64,11 @@ func fitRule(g raster.Gray, run ruleRun) (*ruleFit, bool) {
 	}
 	f.comb, f.period = comb, comb.Period
 	k0, k1 := run.bars[0].k, run.bars[len(run.bars)-1].k
-	if !f.pass(k0, k1, coarseRows, 1) {
+	if !f.pass(k0, k1, coarseRows) {
 		return nil, false
 	}
 	f.extents(max(1, f.period/12))
-	if !f.reframe() || !f.pass(f.marks[0].k, f.marks[len(f.marks)-1].k, fineRows, 2) {
+	if !f.reframe() || !f.pass(f.marks[0].k, f.marks[len(f.marks)-1].k, fineRows) {
 		return nil, false
 	}
 	f.extents(max(1, f.period/40))
@@ -75,16 +76,14 @@ func fitRule(g raster.Gray, run ruleRun) (*ruleFit, bool) {
 }
 
 // pass measures the marks k0 to k1 and beyond, reading so many rows of pixels
-// across each, and fits their shape in so many rounds.
-func (f *ruleFit) pass(k0, k1, rows, rounds int) bool {
+// across each.
+func (f *ruleFit) pass(k0, k1, rows int) bool {
 	f.rows = rows
 	f.measure(k0, k1)
 	if !f.refit() {
 		return false
 	}
-	for range rounds {
-		f.fitShape()
-	}
+	f.fitShape()
 	if !f.refit() {
 		return false
 	}
@@ -219,16 +218,16 @@ func (f *ruleFit) usualHeight() {
 
 // markAt fits the mark k expected at u.
 func (f *ruleFit) markAt(k int, u float64) (ruleMark, bool) {
-	m := ruleMark{k: k}
-	half := int(max(3, markWindow*f.period+0.5))
-	u0, n := f.frame.window(f.g, u, f.v0, f.v1, half)
-	light, rows := f.frame.profile(f.g, nil, u, u0, n, f.v0, f.v1, f.rows)
-	if rows == 0 || n < 6 {
+	m := ruleMark{k: k, profile: f.strip(u, f.v0, f.v1, f.rows)}
+	n := len(m.profile)
+	if n < 6 {
 		return m, false
 	}
-	m.profile = subpixel.Profile{X0: u0, Light: light}
-	start := f.darkest(light, u0, u)
-	mark, err := subpixel.FitMark(light, u0, start, f.shape)
+	start := u
+	if f.rows == coarseRows {
+		start = f.darkest(m.profile, u)
+	}
+	mark, err := subpixel.FitMark(m.profile, start, f.shape)
 	if err != nil {
 		return m, false
 	}
@@ -236,7 +235,7 @@ func (f *ruleFit) markAt(k int, u float64) (ruleMark, bool) {
 	// Both flanks of the mark must be seen.
 	flank := f.shape.Width/2 + f.shape.Blur
 	switch {
-	case mark.Center-flank < u0 || mark.Center+flank > u0+float64(n-1),
+	case mark.Center-flank < m.profile[0].At || mark.Center+flank > m.profile[n-1].At,
 		math.Abs(mark.Center-u) > 0.15*f.period+0.5,
 		mark.Height > 0 != f.bright,
 		mark.RMS > 0.2*math.Abs(mark.Height),
@@ -246,25 +245,37 @@ func (f *ruleFit) markAt(k int, u float64) (ruleMark, bool) {
 	return m, true
 }
 
+// strip gathers the light about u nearly up to the neighbouring marks.
+func (f *ruleFit) strip(u, v0, v1 float64, rows int) []subpixel.Sample {
+	half := max(3.5, markWindow*f.period)
+	if n := int(2*half/sampleBin) + 1; cap(f.sums) < n {
+		f.sums = make([]stripSum, n)
+	}
+	return f.frame.strip(f.g, nil, f.sums, u, half, v0, v1, rows)
+}
+
 // darkest returns where, within a fifth of a period of u, a window of the
 // mark's width holds the least light (the most for bright marks).
-func (f *ruleFit) darkest(light []float64, u0, u float64) float64 {
-	width := max(1, int(f.shape.Width+0.5))
+func (f *ruleFit) darkest(profile []subpixel.Sample, u float64) float64 {
 	best, at := math.Inf(1), u
-	for i := 0; i+width <= len(light); i++ {
-		c := u0 + float64(i) + float64(width-1)/2
-		if math.Abs(c-u) > 0.2*f.period+0.5 {
+	reach := 0.2*f.period + 0.5
+	for c := u - reach; c <= u+reach; c += sampleBin {
+		var light, n float64
+		for _, s := range profile {
+			if math.Abs(s.At-c) <= f.shape.Width/2 {
+				light += s.Light * s.Pixels
+				n += s.Pixels
+			}
+		}
+		if n == 0 {
 			continue
 		}
-		var s float64
-		for _, v := range light[i : i+width] {
-			s += v
-		}
+		light /= n
 		if f.bright {
-			s = -s
+			light = -light
 		}
-		if s < best {
-			best, at = s, c
+		if light < best {
+			best, at = light, c
 		}
 	}
 	return at
@@ -284,7 +295,7 @@ func (f *ruleFit) refit() bool {
 	usual := slices.Clone(u)
 	slices.Sort(usual)
 	for i := range u {
-		u[i] = math.Hypot(u[i], usual[len(usual)/2])
+		u[i] = math.Hypot(u[i], usual[len(usual)/2]) / math.Sqrt2
 	}
 	comb, err := subpixel.FitComb(k, x, u)
 	if err != nil || comb.N < minRun || comb.RMS > 0.08*comb.Period {
@@ -301,21 +312,30 @@ func (f *ruleFit) refit() bool {
 	return true
 }
 
-// fitShape improves the common width and blur.
+// fitShape fits the common width and blur on a share of the marks, and fits
+// all of them anew.
 func (f *ruleFit) fitShape() {
-	profiles := make([]subpixel.Profile, len(f.marks))
-	marks := make([]subpixel.Mark, len(f.marks))
-	for i, m := range f.marks {
-		profiles[i], marks[i] = m.profile, m.Mark
+	if f.rows == coarseRows {
+		profiles, centers := f.some(5)
+		f.shape = subpixel.GuessShape(profiles, centers, f.shape.Width)
 	}
-	f.shape = subpixel.FitShape(profiles, marks, f.shape)
+	profiles, centers := f.some(16)
+	f.shape = subpixel.FitShape(profiles, centers, f.shape)
 	f.shape.Width = min(f.shape.Width, widestMark*f.period)
 	for i := range f.marks {
 		m := &f.marks[i]
-		if mark, err := subpixel.FitMark(m.profile.Light, m.profile.X0, m.Center, f.shape); err == nil {
+		if mark, err := subpixel.FitMark(m.profile, m.Center, f.shape); err == nil {
 			m.Mark = mark
 		}
 	}
+}
+
+// some returns the profiles and centres of about n marks spread over the rule.
+func (f *ruleFit) some(n int) (profiles [][]subpixel.Sample, centers []float64) {
+	for i := 0; i < len(f.marks); i += 1 + len(f.marks)/n {
+		profiles, centers = append(profiles, f.marks[i].profile), append(centers, f.marks[i].Center)
+	}
+	return profiles, centers
 }
 
 // leanings measures the direction of every mark from the upper and the lower
@@ -326,14 +346,8 @@ func (f *ruleFit) leanings() {
 	for i := range f.marks {
 		m := &f.marks[i]
 		m.lean, m.leanU = f.frame.lean(m.Center), math.Inf(1)
-		n := len(m.profile.Light)
-		up, r1 := f.frame.profile(f.g, nil, m.Center, m.profile.X0, n, f.v0, vm, f.rows/2)
-		down, r2 := f.frame.profile(f.g, nil, m.Center, m.profile.X0, n, vm, f.v1, f.rows/2)
-		if r1 == 0 || r2 == 0 {
-			continue
-		}
-		a, err1 := subpixel.FitMark(up, m.profile.X0, m.Center, f.shape)
-		b, err2 := subpixel.FitMark(down, m.profile.X0, m.Center, f.shape)
+		a, err1 := subpixel.FitMark(f.strip(m.Center, f.v0, vm, f.rows/2), m.Center, f.shape)
+		b, err2 := subpixel.FitMark(f.strip(m.Center, vm, f.v1, f.rows/2), m.Center, f.shape)
 		if err1 != nil || err2 != nil || math.Abs(a.Center-b.Center) > 0.2*f.period {
 			continue
 		}

@@ -1,9 +1,12 @@
 package vision
 
 import (
+	"math"
+
 	"gonum.org/v1/gonum/spatial/r2"
 
 	"pinlash/vision/raster"
+	"pinlash/vision/subpixel"
 )
 
 // ruleFrame are coordinates along a rule: u along its base line, v across it,
@@ -36,75 +39,87 @@ func (f ruleFrame) of(p r2.Vec) (u, v float64) {
 // lean is du/dv of a mark at u.
 func (f ruleFrame) lean(u float64) float64 { return f.slant + f.fan*u }
 
-// profile appends to out the light at u = u0, u0+1, ... (n samples), averaged
-// over rows from v0 to v1 along the lean of a mark at u. At most maxRows rows
-// are read. Rows that leave the picture are skipped; it returns the number of
-// rows read.
-func (f ruleFrame) profile(g raster.Gray, out []float64, u, u0 float64, n int, v0, v1 float64, maxRows int) ([]float64, int) {
-	rows := max(1, min(maxRows, int(v1-v0)+1))
-	step := 0.0
-	if rows > 1 {
-		step = (v1 - v0) / float64(rows-1)
+// sampleBin is the width of the bins, in pixels, in which the pixels about a
+// mark are gathered: fine against any edge spread.
+const sampleBin = 0.5
+
+// stripSum gathers the pixels of one bin.
+type stripSum struct{ at, light, n float64 }
+
+// strip gathers the pixels about the mark at u by their distance across it, as
+// far as half to either side and from v0 to v1 along it, and appends the
+// means to out. The picture is not resampled: that would smear the marks
+// differently from place to place. Of tall strips about rows lines of pixels
+// are read.
+func (f ruleFrame) strip(g raster.Gray, out []subpixel.Sample, sums []stripSum, u, half, v0, v1 float64, rows int) []subpixel.Sample {
+	n := int(2 * half / sampleBin)
+	sums = sums[:n]
+	clear(sums)
+	across, lean := f.across(), f.lean(u)
+	// q is the distance across the mark, v the one along it.
+	qx, qy := f.along.X-lean*across.X, f.along.Y-lean*across.Y
+	vx, vy := across.X, across.Y
+	outer, inner := g.H, g.W // lines of pixels that run across the mark
+	strideIn, strideOut := 1, g.W
+	ox, oy := f.origin.X, f.origin.Y
+	if math.Abs(vx) > math.Abs(vy) {
+		qx, qy, vx, vy = qy, qx, vy, vx
+		ox, oy = oy, ox
+		outer, inner, strideIn, strideOut = inner, outer, strideOut, strideIn
 	}
-	first := len(out)
-	for range n {
-		out = append(out, 0)
-	}
-	sum := out[first:]
-	lean := f.lean(u)
-	read := 0
-	for r := range rows {
-		v := v0 + float64(r)*step
-		p := f.at(u0+lean*v, v)
-		end := r2.Add(p, r2.Scale(float64(n-1), f.along))
-		if !g.Inside(p.X, p.Y) || !g.Inside(end.X, end.Y) {
-			continue
+	// From here on x runs along a line of pixels and y from line to line.
+	y0, y1 := math.Inf(1), math.Inf(-1)
+	for _, q := range [2]float64{-half, half} {
+		for _, v := range [2]float64{v0, v1} {
+			p := f.at(u+q+lean*v, v)
+			y := p.Y
+			if strideIn != 1 {
+				y = p.X
+			}
+			y0, y1 = min(y0, y), max(y1, y)
 		}
-		read++
-		sampleLine(g, sum, p, f.along)
 	}
-	if read > 0 {
-		for i := range sum {
-			sum[i] /= float64(read)
+	step := max(1, int((v1-v0)/float64(rows)))
+	for y := max(0, int(math.Ceil(y0))); y <= min(outer-1, int(y1)); y += step {
+		// q = q0 + qx x, v = w0 + vx x on this line.
+		q0 := qy*(float64(y)-oy) - qx*ox - u
+		w0 := vy*(float64(y)-oy) - vx*ox
+		lo, hi := span(0, float64(inner-1), q0, qx, -half, half)
+		lo, hi = span(lo, hi, w0, vx, v0, v1)
+		first := int(math.Ceil(lo))
+		at := y*strideOut + first*strideIn
+		q := q0 + qx*float64(first)
+		for x := first; float64(x) <= hi; x++ {
+			i := int((q + half) * (1 / sampleBin))
+			if uint(i) < uint(n) {
+				s := &sums[i]
+				s.at += q
+				s.light += float64(g.Pix[at])
+				s.n++
+			}
+			q += qx
+			at += strideIn
 		}
 	}
-	return out, read
+	for _, s := range sums {
+		if s.n > 0 {
+			out = append(out, subpixel.Sample{At: u + s.at/s.n, Light: s.light / s.n, Pixels: s.n})
+		}
+	}
+	return out
 }
 
-// sampleLine adds to sum the light at p, p+d, p+2d, ..., all of which lie
-// inside the picture.
-func sampleLine(g raster.Gray, sum []float64, p, d r2.Vec) {
-	x, y := p.X, p.Y
-	for i := range sum {
-		x0, y0 := min(int(x), g.W-2), min(int(y), g.H-2)
-		fx, fy := float32(x-float64(x0)), float32(y-float64(y0))
-		o := y0*g.W + x0
-		a, b := g.Pix[o], g.Pix[o+1]
-		c, e := g.Pix[o+g.W], g.Pix[o+g.W+1]
-		top := a + (b-a)*fx
-		sum[i] += float64(top + (c+(e-c)*fx-top)*fy)
-		x += d.X
-		y += d.Y
+// span narrows lo..hi to where a + b x lies between from and to.
+func span(lo, hi, a, b, from, to float64) (float64, float64) {
+	if b == 0 {
+		if a < from || a > to {
+			return 1, 0
+		}
+		return lo, hi
 	}
-}
-
-// window returns the first sample's u and the number of samples, one pixel
-// apart, for a look at the mark near u: half pixels to either side, less where
-// the picture ends. The samples lie evenly about u, so that what the model of
-// a mark leaves out pulls neither way.
-func (f ruleFrame) window(g raster.Gray, u, v0, v1 float64, half int) (u0 float64, n int) {
-	lean := f.lean(u)
-	inside := func(i int) bool {
-		at := u + float64(i)
-		p, q := f.at(at+lean*v0, v0), f.at(at+lean*v1, v1)
-		return g.Inside(p.X, p.Y) && g.Inside(q.X, q.Y)
+	l, h := (from-a)/b, (to-a)/b
+	if b < 0 {
+		l, h = h, l
 	}
-	lo, hi := -half, half
-	for lo < 0 && !inside(lo) {
-		lo++
-	}
-	for hi > 0 && !inside(hi) {
-		hi--
-	}
-	return u + float64(lo), hi - lo + 1
+	return max(lo, l), min(hi, h)
 }

@@ -16,8 +16,8 @@ var (
 	ErrCollinear   = errors.New("geom: points cannot be told from a straight line")
 	ErrNotEllipse  = errors.New("geom: points do not bend into an ellipse")
 	ErrAllRejected = errors.New("geom: every point was rejected")
-	ErrUncertainty = errors.New("geom: uncertainties must be positive for all points or zero for all")
-	ErrNotFinite   = errors.New("geom: a coordinate is not finite")
+	ErrUncertainty = errors.New("geom: uncertainties must be positive for all points, or zero for all, and in some proportion to the points")
+	ErrNotFinite   = errors.New("geom: a coordinate is not finite or out of all proportion")
 	ErrUnsettled   = errors.New("geom: fit did not settle")
 )
 
@@ -81,7 +81,9 @@ func newCloud(pts []EdgePoint) (cloud, error) {
 	}
 	if c.stated = zeros == 0; c.stated {
 		for i := range u {
-			c.u[i] = u[i] / c.size
+			if c.u[i] = u[i] / c.size; c.u[i] < 1/huge || c.u[i] > huge {
+				return cloud{}, ErrUncertainty
+			}
 		}
 	}
 	return c, nil
@@ -106,10 +108,10 @@ func newPlainCloud(pts []r2.Vec) (cloud, error) {
 		far = max(far, math.Abs(p.X), math.Abs(p.Y))
 	}
 	size /= math.Sqrt(n)
-	if math.IsNaN(size) || math.IsInf(size, 0) || math.IsInf(far, 0) {
+	if !(size < huge && far < huge) {
 		return cloud{}, ErrNotFinite
 	}
-	if size <= 8*epsilon*far {
+	if size <= max(8*epsilon*far, 1/huge) {
 		return cloud{}, ErrNoSpread
 	}
 	c := cloud{at: make([]r2.Vec, len(pts)), u: make([]float64, len(pts)), mean: mean, size: size}
@@ -131,6 +133,10 @@ func newPlainCloud(pts []r2.Vec) (cloud, error) {
 	c.collinear = math.Sqrt(across) <= 8*epsilon*(1+far/size)
 	return c, nil
 }
+
+// huge bounds sizes, and their inverse, so that squares and their products
+// stay numbers.
+const huge = 1e70
 
 // epsilon is the spacing of doubles at one.
 const epsilon = 0x1p-52

@@ -164,7 +164,7 @@ func (c cloud) near(g ring, limit float64) []r2.Vec {
 // tukey moves the ring to the minimum of Tukey's loss for a fixed scale.
 func (c cloud) tukey(g ring, scale float64) (ring, error) {
 	weight := make([]float64, len(c.at))
-	for range 100 {
+	for range 500 {
 		for i, p := range c.at {
 			weight[i] = sq(max(0, 1-sq(c.cut(g, p, i, scale))))
 		}

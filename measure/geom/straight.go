@@ -67,9 +67,6 @@ func FitStraight(x, y, u []float64) (Straight, error) {
 	for i := range x {
 		chi2 += w[i] * sq(y[i]-my-s.Slope*(x[i]-mx))
 	}
-	if math.IsNaN(chi2) || math.IsInf(chi2, 0) {
-		return Straight{}, ErrNotFinite
-	}
 	spread := 1.0
 	if s.DF > 0 {
 		spread = chi2 / float64(s.DF)
@@ -82,6 +79,11 @@ func FitStraight(x, y, u []float64) (Straight, error) {
 	s.Cov[1][1] = spread / sxx
 	s.Cov[0][1] = -spread * mx / sxx
 	s.Cov[1][0] = s.Cov[0][1]
+	for _, v := range []float64{s.Intercept, s.Slope, spread, s.Cov[0][0], s.Cov[0][1], s.Cov[1][1]} {
+		if math.IsNaN(v) || math.IsInf(v, 0) {
+			return Straight{}, ErrNotFinite
+		}
+	}
 	return s, nil
 }
 

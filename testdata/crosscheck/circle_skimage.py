@@ -10,9 +10,13 @@ the rim is pulled inward.
 
 In this version CircleModel is an algebraic fit (Kasa's, by linear least
 squares) and EllipseModel the direct algebraic one (Halir and Flusser). The
-"_geometric" rows start there and run scipy.optimize.least_squares on the
-models' own residuals, the orthogonal distances. On "glare" the fits see only
-the points that scikit-image's ransac keeps, which are marked inlier = 1.
+"_geometric" rows start there and run scipy.optimize.least_squares: the circle
+on CircleModel.residuals, the ellipse on the foot points' distances with the
+foot points as further unknowns (Gander, Golub, Strebel 1994), because
+EllipseModel.residuals is good for five digits only. On "glare" the fits see
+only the points that scikit-image's ransac keeps, marked inlier = 1. The points
+of "far" are moved to the origin before fitting: CircleModel does not centre
+them and loses digits.
 
 Columns: kind, set, a, b, c, d, e
   point    a = x, b = y, c = inlier (1, or 0 where ransac left it out)
@@ -48,22 +52,29 @@ def ellipse_points(rng, x, y, a, b, angle, start, stop, n, noise):
     return pts + rng.normal(0, noise, (n, 2))
 
 
-def refined(model_class, start, pts):
-    """Geometric fit: the least sum of the model's squared residuals."""
+def minimum(residuals, start, jac="3-point"):
+    return least_squares(residuals, start, jac, xtol=1e-14, ftol=None, gtol=None, x_scale="jac").x
+
+
+def emit_circle(name, pts, origin=(0, 0)):
+    model = CircleModel()
+    assert model.estimate(pts - origin)
+    algebraic = model.params
 
     def residuals(params):
-        model = model_class()
         model.params = tuple(params)
-        return model.residuals(pts)
+        return model.residuals(pts - origin)
 
-    return least_squares(residuals, start, xtol=1e-14, ftol=1e-14, gtol=1e-14, x_scale="jac", jac="3-point").x
+    def slopes(params):
+        away = np.array(params[:2]) - (pts - origin)
+        away /= np.linalg.norm(away, axis=1)[:, None]
+        return -np.column_stack((away, -np.ones(len(pts))))  # CircleModel has R - distance
 
-
-def emit_circle(name, pts):
-    model = CircleModel()
-    assert model.estimate(pts)
-    emit("circle_algebraic", name, *model.params)
-    emit("circle_geometric", name, *refined(CircleModel, model.params, pts))
+    for kind, (x, y, r) in (
+        ("circle_algebraic", algebraic),
+        ("circle_geometric", minimum(residuals, algebraic, slopes)),
+    ):
+        emit(kind, name, x + origin[0], y + origin[1], r)
 
 
 def circles(rng):
@@ -79,7 +90,7 @@ def circles(rng):
         pts = circle_points(rng, *args)
         for p in pts:
             emit("point", name, *p, 1)
-        emit_circle(name, pts)
+        emit_circle(name, pts, np.array(args[:2]) if name == "far" else (0, 0))
 
     for name, (x, y, r, start, stop, n) in {
         "glare": (640.0, 480.0, 400.0, 0, 360, 100),
@@ -106,6 +117,17 @@ def ordered(params):
     return x, y, a, b, angle % np.pi
 
 
+def orthogonal_ellipse(start, pts):
+    x, y, a, b, angle = start.params
+    dx, dy = pts[:, 0] - x, pts[:, 1] - y
+    foot = np.arctan2((dy * np.cos(angle) - dx * np.sin(angle)) / b, (dx * np.cos(angle) + dy * np.sin(angle)) / a)
+
+    def residuals(params):
+        return (EllipseModel().predict_xy(params[5:], params=params[:5]) - pts).ravel()
+
+    return minimum(residuals, np.concatenate((start.params, foot)))[:5]
+
+
 def ellipses(rng):
     for name, args in {
         "ellipse": (640.0, 480.0, 404.0, 350.0, 0.5, 0, 360, 60, 0.1),
@@ -119,7 +141,7 @@ def ellipses(rng):
         for p in pts:
             emit("point", name, *p, 1)
         emit("ellipse_algebraic", name, *ordered(model.params))
-        emit("ellipse_geometric", name, *ordered(refined(EllipseModel, model.params, pts)))
+        emit("ellipse_geometric", name, *ordered(orthogonal_ellipse(model, pts)))
 
 
 if __name__ == "__main__":

@@ -44,29 +44,40 @@ var (
 	ErrNoComb = errors.New("subpixel: too few marks for a comb")
 )
 
-// FitMark fits a mark of known shape to a profile of light y whose first
-// sample lies at x0 and whose samples are one pixel apart. The search begins
+// Sample is the mean light of a few pixels at nearly the same place of a
+// profile.
+type Sample struct {
+	At     float64 // mean place, pixels
+	Light  float64
+	Pixels float64 // how many
+}
+
+// FitMark fits a mark of known shape to a profile of light. The search begins
 // at start.
 //
 // The model is Base + Slope (x-Center) + Height T(x-Center), fitted by least
-// squares, the best estimate under even noise. The slope keeps a glare or a
-// neighbouring digit from pulling the centre. Fewer than six samples, a mark
-// outside the profile or a fit that does not settle give ErrNoMark.
-func FitMark(y []float64, x0, start float64, shape MarkShape) (Mark, error) {
+// squares weighted with the pixels, the best estimate under even noise. The
+// slope keeps a glare or a neighbouring digit from pulling the centre. Fewer
+// than six samples, a mark outside the profile or a fit that does not settle
+// give ErrNoMark.
+func FitMark(y []Sample, start float64, shape MarkShape) (Mark, error) {
 	if len(y) < 6 {
 		return Mark{}, ErrNoMark
 	}
 	c := start
-	lin, ok := linearMark(y, x0, c, shape)
+	lin, ok := linearMark(y, c, shape)
 	if !ok {
 		return Mark{}, ErrNoMark
 	}
 	for range 12 {
 		sums := normal{n: 4}
-		for i, light := range y {
-			d := x0 + float64(i) - c
+		var pixels float64
+		for _, s := range y {
+			d := s.At - c
 			t, td, _, _ := shape.At(d)
-			sums.add(&[maxParams]float64{1, d, t, -lin[2]*td - lin[1]}, light-lin[0]-lin[1]*d-lin[2]*t)
+			w := math.Sqrt(s.Pixels)
+			sums.add(&[maxParams]float64{w, w * d, w * t, w * (-lin[2]*td - lin[1])}, w*(s.Light-lin[0]-lin[1]*d-lin[2]*t))
+			pixels += s.Pixels
 		}
 		x, inv, ok := sums.solve()
 		if !ok {
@@ -75,7 +86,7 @@ func FitMark(y []float64, x0, start float64, shape MarkShape) (Mark, error) {
 		most := (shape.Width + shape.Blur) / 2
 		step := math.Max(-most, math.Min(most, x[3]))
 		c += step
-		if c < x0 || c > x0+float64(len(y)-1) {
+		if c < y[0].At || c > y[len(y)-1].At {
 			return Mark{}, ErrNoMark
 		}
 		for i := range lin {
@@ -83,7 +94,7 @@ func FitMark(y []float64, x0, start float64, shape MarkShape) (Mark, error) {
 		}
 		if step != x[3] {
 			// The levels belong to a place further off.
-			if lin, ok = linearMark(y, x0, c, shape); !ok {
+			if lin, ok = linearMark(y, c, shape); !ok {
 				return Mark{}, ErrNoMark
 			}
 		}
@@ -93,7 +104,7 @@ func FitMark(y []float64, x0, start float64, shape MarkShape) (Mark, error) {
 			return Mark{
 				Center: c, U: math.Sqrt(inv[3][3] * ss / float64(max(1, len(y)-4))),
 				Height: lin[2], Base: lin[0], Slope: lin[1],
-				RMS: math.Sqrt(ss / float64(len(y))),
+				RMS: math.Sqrt(ss / pixels),
 			}, nil
 		}
 	}
@@ -101,57 +112,130 @@ func FitMark(y []float64, x0, start float64, shape MarkShape) (Mark, error) {
 }
 
 // linearMark solves for base, slope and height with the centre held.
-func linearMark(y []float64, x0, c float64, shape MarkShape) (lin [3]float64, ok bool) {
+func linearMark(y []Sample, c float64, shape MarkShape) (lin [3]float64, ok bool) {
 	sums := normal{n: 3}
-	for i, light := range y {
-		d := x0 + float64(i) - c
+	for _, s := range y {
+		d := s.At - c
 		t, _, _, _ := shape.At(d)
-		sums.add(&[maxParams]float64{1, d, t}, light)
+		w := math.Sqrt(s.Pixels)
+		sums.add(&[maxParams]float64{w, w * d, w * t}, w*s.Light)
 	}
 	x, _, ok := sums.solve()
 	copy(lin[:], x[:])
 	return lin, ok
 }
 
-// Profile is the light across one mark, samples one pixel apart from X0.
-type Profile struct {
-	X0    float64
-	Light []float64
+// leastBlur is the smallest edge spread believed, in pixels. The pixel's own
+// square is 0.29; with less than this the model of point samples fails.
+const leastBlur = 0.45
+
+// FitShape fits the common shape of marks, starting from a first guess of it,
+// by least squares over the shape and every mark's own figures at once.
+//
+// Of marks much narrower than the blur only w^2/12 + s^2 is well determined;
+// steps that do not better the fit are shortened, and the blur stays above
+// leastBlur. Profiles that hold no mark are left out.
+func FitShape(profiles [][]Sample, starts []float64, shape MarkShape) MarkShape {
+	marks, cost := fitMarks(profiles, starts, shape)
+	const rounds = 8
+	damping := 1.0
+	for range rounds {
+		dw, db, ok := shapeStep(profiles, marks, shape)
+		if !ok {
+			return shape
+		}
+		next := MarkShape{
+			Width: math.Max(0.5, shape.Width+clamp(damping*dw, shape.Width/3)),
+			Blur:  math.Max(leastBlur, shape.Blur+clamp(damping*db, shape.Blur/3)),
+		}
+		m, c := fitMarks(profiles, starts, next)
+		if c > cost {
+			damping /= 4
+			continue
+		}
+		small := damping == 1 && cost-c < 1e-3*cost
+		shape, marks, cost = next, m, c
+		if small {
+			break
+		}
+		damping = math.Min(1, 2*damping)
+	}
+	return shape
 }
 
-// FitShape improves the common shape of marks that were fitted with a first
-// guess of it: width and blur are moved to fit all profiles at once, the
-// marks' own figures being held. Calling FitMark and FitShape in turn settles
-// in a few rounds. The blur stays above a third of a pixel.
-func FitShape(profiles []Profile, marks []Mark, shape MarkShape) MarkShape {
+// GuessShape looks for a shape to start FitShape from: the best of some blurs
+// and widths up to a mark's width at half depth.
+func GuessShape(profiles [][]Sample, starts []float64, halfDepth float64) MarkShape {
+	best, least := MarkShape{Width: halfDepth, Blur: 1}, math.Inf(1)
+	for _, blur := range []float64{0.5, 0.8, 1.3, 2.1, 3.4} {
+		for _, part := range []float64{1, 0.75, 0.5, 0.25} {
+			shape := MarkShape{Width: math.Max(0.5, part*halfDepth), Blur: blur}
+			if _, cost := fitMarks(profiles, starts, shape); cost < least {
+				best, least = shape, cost
+			}
+		}
+	}
+	return best
+}
+
+// fitMarks fits the mark of every profile and returns the sum of squares left.
+// A profile without a mark counts with its whole variation, whatever the
+// shape, and gets a zero Mark.
+func fitMarks(profiles [][]Sample, starts []float64, shape MarkShape) (marks []Mark, cost float64) {
+	marks = make([]Mark, len(profiles))
+	for i, p := range profiles {
+		var pixels, light, square float64
+		for _, s := range p {
+			pixels += s.Pixels
+			light += s.Pixels * s.Light
+			square += s.Pixels * s.Light * s.Light
+		}
+		m, err := FitMark(p, starts[i], shape)
+		if err != nil {
+			if pixels > 0 {
+				cost += square - light*light/pixels
+			}
+			continue
+		}
+		marks[i] = m
+		cost += m.RMS * m.RMS * pixels
+	}
+	return marks, cost
+}
+
+// shapeStep returns the least-squares step of width and blur. Each mark alone
+// asks for a step with a covariance that already allows for its own four
+// figures; the common step is their weighted mean.
+func shapeStep(profiles [][]Sample, marks []Mark, shape MarkShape) (dw, db float64, ok bool) {
 	var ww, wb, bb, vw, vb float64
 	for i, p := range profiles {
 		m := marks[i]
-		for j, light := range p.Light {
-			d := p.X0 + float64(j) - m.Center
-			t, _, tw, tb := shape.At(d)
-			r := light - m.Base - m.Slope*d - m.Height*t
-			tw *= m.Height
-			tb *= m.Height
-			ww += tw * tw
-			wb += tw * tb
-			bb += tb * tb
-			vw += tw * r
-			vb += tb * r
+		if m.Height == 0 {
+			continue
 		}
+		sums := normal{n: 6}
+		for _, s := range p {
+			d := s.At - m.Center
+			t, td, tw, tb := shape.At(d)
+			w := math.Sqrt(s.Pixels)
+			sums.add(&[maxParams]float64{w, w * d, w * t, w * (-m.Height*td - m.Slope), w * m.Height * tw, w * m.Height * tb},
+				w*(s.Light-m.Base-m.Slope*d-m.Height*t))
+		}
+		x, inv, ok := sums.solve()
+		det := inv[4][4]*inv[5][5] - inv[4][5]*inv[4][5]
+		if !ok || !(det > 0) {
+			continue
+		}
+		a, b, c := inv[5][5]/det, -inv[4][5]/det, inv[4][4]/det
+		ww += a
+		wb += b
+		bb += c
+		vw += a*x[4] + b*x[5]
+		vb += b*x[4] + c*x[5]
 	}
-	// A light ridge: for marks much narrower than the blur the two cannot be
-	// told apart.
-	ww *= 1.001
-	bb *= 1.001
 	det := ww*bb - wb*wb
 	if !(det > 0) {
-		return shape
+		return 0, 0, false
 	}
-	dw := (bb*vw - wb*vb) / det
-	db := (ww*vb - wb*vw) / det
-	limit := func(step, of float64) float64 { return math.Max(-of/3, math.Min(of/3, step)) }
-	shape.Width = math.Max(0.5, shape.Width+limit(dw, shape.Width))
-	shape.Blur = math.Max(0.34, shape.Blur+limit(db, shape.Blur))
-	return shape
+	return (bb*vw - wb*vb) / det, (ww*vb - wb*vw) / det, true
 }

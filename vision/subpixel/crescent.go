@@ -35,8 +35,7 @@ type Sector struct {
 	Fitted                 bool    // the sector gave a figure at all
 	BoreUsed, PinUsed      bool    // it took part in the circle
 	lnBore, lnPin          float64 // steps of ln(blur)
-	varLnBore, varLnPin    float64
-	darkFree, spreadFree   bool
+	spreadFree             bool    // the gap is wide enough to show its blur and dark level
 	gap                    float64
 }
 
@@ -54,7 +53,12 @@ type CrescentFit struct {
 	// predict; the covariances are multiplied by its square when above one.
 	Excess float64
 	Gap    float64 // widest gap, pixels
+	// starts is where the rims of each sector are looked for, from the circles.
+	starts []rims
 }
+
+// rims is a pair of places from the two circles, pixels.
+type rims struct{ bore, pin float64 }
 
 // Half-width of the band of light beside a rim that is fitted, in edge
 // spreads and at least in pixels.
@@ -87,10 +91,14 @@ func FitCrescent(g raster.Gray, start Rims) (CrescentFit, error) {
 	f := CrescentFit{Bore: start.Bore, Pin: start.Pin}
 	f.BlurBore, f.BlurPin = start.Blur, start.Blur
 	f.DarkU = -1
+	f.starts = make([]rims, sectorsFor(f.Bore.R))
 	const passes = 12
 	for pass := range passes {
 		if !f.sane(g) {
 			return f, ErrNoCrescent
+		}
+		if pass == strayPass {
+			f.findStrays(g)
 		}
 		pixels := collect(g, f)
 		f.Sectors = make([]Sector, len(pixels))
@@ -101,7 +109,7 @@ func FitCrescent(g raster.Gray, start Rims) (CrescentFit, error) {
 		if !ok {
 			return f, ErrNoCrescent
 		}
-		if pass >= 3 && moved < 0.003 {
+		if pass > strayPass && moved < 0.003 {
 			break
 		}
 	}
@@ -109,6 +117,14 @@ func FitCrescent(g raster.Gray, start Rims) (CrescentFit, error) {
 	f.Pin.R += f.BlurPin * f.BlurPin / (2 * f.Pin.R)
 	return f, nil
 }
+
+// Once the circles are about right, sectors that do not show their rims there
+// are searched for rims farther off: a worn flank, or dirt.
+const strayPass = 2
+
+// sectorsFor returns the number of sectors for a bore of radius r: some twelve
+// pixels of rim each.
+func sectorsFor(r float64) int { return min(max(int(2*math.Pi*r/12), 48), 240) }
 
 // sane keeps a fit that runs away from eating memory.
 func (f *CrescentFit) sane(g raster.Gray) bool {
@@ -133,16 +149,20 @@ func (f *CrescentFit) band(blur float64) float64 { return max(bandSpreads*blur, 
 
 // collect gathers the pixels between and beside the two circles by sector.
 func collect(g raster.Gray, f CrescentFit) []sectorPixels {
-	n := min(max(int(2*math.Pi*f.Bore.R/12), 48), 240)
+	n := len(f.starts)
 	out := make([]sectorPixels, n)
 	bandB, bandP := f.band(f.BlurBore), f.band(f.BlurPin)
+	var out0, in0 float64 // how far the sectors' own rims stray
+	for _, s := range f.starts {
+		out0, in0 = max(out0, s.bore), min(in0, s.pin)
+	}
 	share := int(2*math.Pi*f.Bore.R*(f.Bore.R-f.Pin.R+bandB+bandP)/float64(n)) + 8
 	for i := range out {
 		out[i].px = make([]pixel, 0, share)
 	}
 	cb, cp := f.Bore.Center, f.Pin.Center
-	reach := f.Bore.R + bandB
-	inner := f.Pin.R - bandP
+	reach := f.Bore.R + bandB + out0
+	inner := f.Pin.R - bandP + in0
 	y0 := max(0, int(math.Ceil(cb.Y-reach)))
 	y1 := min(g.H-1, int(math.Floor(cb.Y+reach)))
 	for y := y0; y <= y1; y++ {
@@ -167,14 +187,18 @@ func collect(g raster.Gray, f CrescentFit) []sectorPixels {
 			dxb, dxp := float64(x)-cb.X, float64(x)-cp.X
 			db := math.Sqrt(dxb*dxb+dyb*dyb) - f.Bore.R
 			dp := math.Sqrt(dxp*dxp+dyp*dyp) - f.Pin.R
-			if db > bandB || dp < -bandP {
+			if db > bandB+out0 || dp < -bandP+in0 {
 				continue
 			}
 			a := math.Atan2(dyb, dxb)
 			if a < 0 {
 				a += 2 * math.Pi
 			}
-			s := &out[min(int(a/(2*math.Pi)*float64(n)), n-1)]
+			k := min(int(a/(2*math.Pi)*float64(n)), n-1)
+			if db > bandB+f.starts[k].bore || dp < -bandP+f.starts[k].pin {
+				continue
+			}
+			s := &out[k]
 			if g.Clip > 0 && row[x] >= g.Clip {
 				s.clipped++
 				continue
@@ -204,11 +228,11 @@ func (f *CrescentFit) fitSector(sp sectorPixels, i, n int) Sector {
 		return s
 	}
 	s.Clipped = float64(sp.clipped) / float64(sp.clipped+len(sp.px))
-	gap := s.gap // distance of the circles along the sector's ray
+	start := f.starts[i]
+	rimB, rimP := start.bore, start.pin
 	blur := max(f.BlurBore, f.BlurPin)
-	s.spreadFree = gap > wideGap*blur
-	s.darkFree = s.spreadFree || f.DarkU < 0
-	rimB, rimP := 0.0, 0.0
+	s.spreadFree = s.gap+rimB-rimP > wideGap*blur
+	darkFree := s.spreadFree || f.DarkU < 0
 	lnB, lnP := 0.0, 0.0
 	for iter := range 3 {
 		m := normal{n: pDark + 1}
@@ -216,7 +240,7 @@ func (f *CrescentFit) fitSector(sp sectorPixels, i, n int) Sector {
 			m.n = pLnPin + 1
 		}
 		f.sum(&m, sp.px, &s, rimB, rimP, lnB, lnP, iter == 0)
-		if !s.darkFree {
+		if !darkFree {
 			w := 1 / (f.DarkU * f.DarkU)
 			w *= f.noiseGuess() * f.noiseGuess()
 			m.a[pDark][pDark] += w
@@ -249,13 +273,11 @@ func (f *CrescentFit) fitSector(sp sectorPixels, i, n int) Sector {
 		s.RMS = math.Sqrt(m.sumsq / float64(free))
 		v := s.RMS * s.RMS
 		s.VarBore, s.VarPin, s.CovBP = v*inv[pRimBore][pRimBore], v*inv[pRimPin][pRimPin], v*inv[pRimBore][pRimPin]
-		s.varLnBore, s.varLnPin = v*inv[pLnBore][pLnBore], v*inv[pLnPin][pLnPin]
 	}
 	s.Bore, s.Pin, s.lnBore, s.lnPin = rimB, rimP, lnB, lnP
-	limit := max(6*blur, 6)
-	s.Fitted = math.Abs(rimB) < f.band(f.BlurBore)+limit && math.Abs(rimP) < f.band(f.BlurPin)+limit &&
+	s.Fitted = math.Abs(rimB-start.bore) < f.band(f.BlurBore) && math.Abs(rimP-start.pin) < f.band(f.BlurPin) &&
 		s.BushLight > s.DarkLight && s.PinLight > s.DarkLight &&
-		s.VarBore > 0 && s.VarPin > 0 && s.Clipped < 0.5 && gap+rimB-rimP > -1.5*blur
+		s.VarBore > 0 && s.VarPin > 0 && s.Clipped < 0.5 && s.gap+rimB-rimP > -1.5*blur
 	return s
 }
 
@@ -273,7 +295,7 @@ func (f *CrescentFit) noiseGuess() float64 {
 func (f *CrescentFit) sum(m *normal, px []pixel, s *Sector, rimB, rimP, lnB, lnP float64, first bool) {
 	sb, sp := f.BlurBore*math.Exp(lnB), f.BlurPin*math.Exp(lnP)
 	if first {
-		s.BushLight, s.PinLight, s.DarkLight = f.levels(px)
+		s.BushLight, s.PinLight, s.DarkLight = f.levels(px, rims{rimB, rimP})
 	}
 	bush, pin, dark := s.BushLight, s.PinLight, s.DarkLight
 	var j [maxParams]float64
@@ -295,15 +317,15 @@ func (f *CrescentFit) sum(m *normal, px []pixel, s *Sector, rimB, rimP, lnB, lnP
 }
 
 // levels guesses a sector's levels from the pixels farthest from the rims.
-func (f *CrescentFit) levels(px []pixel) (bush, pin, dark float64) {
+func (f *CrescentFit) levels(px []pixel, at rims) (bush, pin, dark float64) {
 	var nb, np int
 	dark = math.Inf(1)
 	for _, p := range px {
-		if float64(p.bore) > 1.5*f.BlurBore {
+		if float64(p.bore)-at.bore > 1.5*f.BlurBore {
 			bush += float64(p.light)
 			nb++
 		}
-		if float64(p.pin) < -1.5*f.BlurPin {
+		if float64(p.pin)-at.pin < -1.5*f.BlurPin {
 			pin += float64(p.light)
 			np++
 		}
@@ -370,6 +392,12 @@ func (f *CrescentFit) update(pass int) (moved float64, ok bool) {
 		return 0, false
 	}
 	moved = fit.apply(f)
+	for i, s := range f.Sectors {
+		// A rim that strays by more than its band would be cut off by it.
+		if s.Fitted && (math.Abs(s.Bore) > 2 || math.Abs(s.Pin) > 2) {
+			f.starts[i] = rims{s.Bore, s.Pin}
+		}
+	}
 	for i := range f.Sectors {
 		if s := &f.Sectors[i]; s.Fitted {
 			f.Gap = max(f.Gap, s.gap+s.Bore-s.Pin)
@@ -395,10 +423,15 @@ func middle(v []float64) float64 { return quantile(v, 0.5) }
 
 // quantile returns the value below which a share q of v lies. It reorders v.
 func quantile(v []float64, q float64) float64 {
+	slices.Sort(v)
+	return sortedQuantile(v, q)
+}
+
+// sortedQuantile is quantile of values in rising order.
+func sortedQuantile(v []float64, q float64) float64 {
 	if len(v) == 0 {
 		return 0
 	}
-	slices.Sort(v)
 	at := q * float64(len(v)-1)
 	i := int(at)
 	if i+1 >= len(v) {

@@ -39,18 +39,17 @@ func fitRims(sectors []Sector) (rimFit, bool) {
 		pin.set(i, s.PinAngle, s.Pin, s.VarPin, s.Fitted)
 	}
 	rng := rand.New(rand.NewPCG(1, 2))
-	pb, okB := bore.agree(rng)
-	pp, okP := pin.agree(rng)
+	pb, eb, okB := bore.agree(rng)
+	pp, ep, okP := pin.agree(rng)
 	if !okB || !okP {
 		return rimFit{}, false
 	}
 	var f rimFit
 	p := [6]float64{pb[1], pb[2], pb[0], pp[1], pp[2], pp[0]}
 	wb, wp := make([]float64, n), make([]float64, n)
-	var eb, ep float64
 	for range 12 {
-		eb = bore.weigh(p[2], p[0], p[1], wb)
-		ep = pin.weigh(p[5], p[3], p[4], wp)
+		eb = bore.weigh(p[2], p[0], p[1], eb, wb)
+		ep = pin.weigh(p[5], p[3], p[4], ep, wp)
 		f.excess = max(eb, ep)
 		a := mat.NewSymDense(6, nil)
 		b := mat.NewVecDense(6, nil)
@@ -77,7 +76,7 @@ func fitRims(sectors []Sector) (rimFit, bool) {
 				f.cov[i][k] = inv.At(i, k)
 			}
 		}
-		if change < 1e-6 {
+		if change < 1e-4 {
 			break
 		}
 	}
@@ -161,8 +160,8 @@ func (r *rim) residual(i int, a, x, y float64) float64 {
 }
 
 // agree returns the growth and shift (a, x, y) on which the most sectors
-// agree.
-func (r *rim) agree(rng *rand.Rand) ([3]float64, bool) {
+// agree, and the excess of their residuals over their standard deviations.
+func (r *rim) agree(rng *rand.Rand) (best [3]float64, excess float64, ok bool) {
 	var at []int
 	var sds []float64
 	for i, ok := range r.ok {
@@ -172,10 +171,9 @@ func (r *rim) agree(rng *rand.Rand) ([3]float64, bool) {
 		}
 	}
 	if len(at) < 8 {
-		return [3]float64{}, false
+		return best, 0, false
 	}
 	band := max(3*middle(sds), 0.25)
-	var best [3]float64
 	bestScore := -1.0
 	for range 150 {
 		i, j, k := at[rng.IntN(len(at))], at[rng.IntN(len(at))], at[rng.IntN(len(at))]
@@ -194,7 +192,7 @@ func (r *rim) agree(rng *rand.Rand) ([3]float64, bool) {
 			best, bestScore = c, score
 		}
 	}
-	return best, bestScore > 0
+	return best, r.agreed(best, band), bestScore > 0
 }
 
 // through solves for the circle through three sectors.
@@ -213,20 +211,21 @@ func (r *rim) through(i, j, k int) ([3]float64, bool) {
 
 // weigh sets w to Tukey's weights about the circle, divided by the square of
 // the excess of the residuals over their standard deviations, which it
-// returns.
-func (r *rim) weigh(a, x, y float64, w []float64) float64 {
-	var z []float64
+// returns. before is the excess found before: only sectors within three times
+// that speak, so that a worn or dirty part does not set the scale.
+func (r *rim) weigh(a, x, y, before float64, w []float64) float64 {
+	z := make([]float64, 0, len(r.ok))
 	for i, ok := range r.ok {
 		if ok {
-			z = append(z, math.Abs(r.residual(i, a, x, y))/r.sd[i])
+			if q := math.Abs(r.residual(i, a, x, y)) / r.sd[i]; q < 3*before {
+				z = append(z, q)
+			}
 		}
 	}
-	// The worn or dirty part must not set the scale: the lower half of the
-	// residuals does. 0.6745 is the median of |z| of a normal distribution;
-	// when up to a third of the sectors are off, the median of the rest is
-	// the quantile at one third of all, hence the second estimate.
-	excess := min(quantile(z, 0.5)/0.6745, quantile(z, 1.0/3)/0.4307*1.15)
-	excess = max(excess, 1)
+	excess := before
+	if len(z) >= 8 {
+		excess = max(middle(z)/medianWithin3, 1)
+	}
 	const cut = 4.685
 	for i, ok := range r.ok {
 		w[i] = 0
@@ -239,6 +238,23 @@ func (r *rim) weigh(a, x, y float64, w []float64) float64 {
 		}
 	}
 	return excess
+}
+
+// medianWithin3 is the median of |z| of a normal distribution cut off at 3
+// standard deviations.
+const medianWithin3 = 0.6723
+
+// agreed returns the excess of the sectors that lie within band of the circle.
+func (r *rim) agreed(c [3]float64, band float64) float64 {
+	var z []float64
+	for i, ok := range r.ok {
+		if ok {
+			if d := math.Abs(r.residual(i, c[0], c[1], c[2])); d < band+r.sd[i] {
+				z = append(z, d/r.sd[i])
+			}
+		}
+	}
+	return max(1.5*middle(z), 1)
 }
 
 // inflation returns by how much the uncertainty grows because neighbouring
@@ -310,13 +326,13 @@ func (t *rimFit) apply(f *CrescentFit) (moved float64) {
 // circle fits growth and shift (a, x, y) of one rim by itself. The covariance
 // is in the order x, y, a; spread is the robust scatter of the residuals.
 func (r *rim) circle() (p [3]float64, cov [3][3]float64, spread float64, ok bool) {
-	p, ok = r.agree(rand.New(rand.NewPCG(1, 2)))
+	p, excess, ok := r.agree(rand.New(rand.NewPCG(1, 2)))
 	if !ok {
 		return p, cov, 0, false
 	}
 	w := make([]float64, len(r.dev))
 	for range 10 {
-		r.weigh(p[0], p[1], p[2], w)
+		excess = r.weigh(p[0], p[1], p[2], excess, w)
 		m := normal{n: 3}
 		for i, wi := range w {
 			if wi > 0 {

@@ -1,0 +1,154 @@
+package subpixel
+
+import (
+	"math"
+
+	"pinlash/vision/raster"
+)
+
+// How far from the circles the rims of a sector are looked for, as a share of
+// the bore's radius, and how dark a dip must be, as a share of the contrast.
+const (
+	strayReach = 0.15
+	strayDepth = 0.25
+)
+
+// A flank worn to its partner's shape lies against it with a gap much narrower
+// than the blur: a faint dark line. It is looked for only on the two circles,
+// within contactReach pixels and a spread, and must be this dark, as a share
+// of the contrast.
+const (
+	contactReach = 1.0
+	contactDepth = 0.08
+)
+
+// findStrays looks in the sectors that were not fitted, or whose rims are off
+// the circles, for the darkest place across both rims, and lets the fit start
+// from there.
+func (f *CrescentFit) findStrays(g raster.Gray) {
+	for i, s := range f.Sectors {
+		if s.Fitted && s.BoreUsed && s.PinUsed {
+			continue
+		}
+		if at, ok := f.stray(g, s); ok {
+			f.starts[i] = at
+		}
+	}
+}
+
+// stray returns where the rims of sector s are, from the circles.
+func (f *CrescentFit) stray(g raster.Gray, s Sector) (rims, bool) {
+	const step, across = 0.5, 5
+	reach := strayReach * f.Bore.R
+	from := f.Bore.R - s.gap - reach // radius about the bore's centre
+	n := int((s.gap+2*reach)/step) + 1
+	line := make([]float64, n)
+	half := math.Pi / float64(len(f.Sectors))
+	for k := range across {
+		sin, cos := math.Sincos(s.Angle + half*(2*float64(k)/(across-1)-1)*0.8)
+		for j := range line {
+			r := from + float64(j)*step
+			x, y := f.Bore.Center.X+r*cos, f.Bore.Center.Y+r*sin
+			if !g.Inside(x, y) {
+				return rims{}, false
+			}
+			line[j] += g.Bilinear(x, y) / across
+		}
+	}
+	blur := max(f.BlurBore, f.BlurPin)
+	side := int(max(4*blur, 4) / step)
+	if side >= n/2 {
+		return rims{}, false
+	}
+	d := rayLight{line, step}
+	low := d.lowest(0, n-1)
+	left, right := d.brightest(low, -1, side+int(max(s.gap, 0)/step)), d.brightest(low, 1, side+int(max(s.gap, 0)/step))
+	in, out := d.half(low, -1, left), d.half(low, 1, right)
+	if min(left, right)-line[low] < strayDepth*f.Contrast || math.IsNaN(in) || math.IsNaN(out) {
+		return f.contact(d, from, s)
+	}
+	// Radii about the bore's centre; the pin's circle lies gap inside the
+	// bore's on this ray.
+	rOut, rIn := from+out*step, from+in*step
+	return rims{bore: rOut - f.Bore.R, pin: rIn - (f.Bore.R - s.gap)}, true
+}
+
+// contact looks for the faint line of two rims that touch.
+func (f *CrescentFit) contact(d rayLight, from float64, s Sector) (rims, bool) {
+	blur := max(f.BlurBore, f.BlurPin)
+	best, at := contactDepth*f.Contrast, 0.0
+	for _, r := range []float64{f.Bore.R, f.Bore.R - s.gap} {
+		i := (r - from) / d.step
+		reach := (contactReach + blur) / d.step
+		low := d.lowest(int(i-reach), int(i+reach))
+		if low < 0 {
+			continue
+		}
+		near, far := int(2.5*blur/d.step), int((2.5*blur+4)/d.step)
+		depth := min(d.mean(low-far, low-near), d.mean(low+near, low+far)) - d.light[low]
+		if depth > best {
+			best, at = depth, from+float64(low)*d.step
+		}
+	}
+	if at == 0 {
+		return rims{}, false
+	}
+	// A line of width w much narrower than the blur is dark to w/(s sqrt(2 pi)).
+	width := best / f.Contrast * blur * math.Sqrt(2*math.Pi)
+	return rims{bore: at + width/2 - f.Bore.R, pin: at - width/2 - (f.Bore.R - s.gap)}, true
+}
+
+// rayLight is the light along a ray at equal steps.
+type rayLight struct {
+	light []float64
+	step  float64
+}
+
+// lowest returns the place of the least light from a to b, -1 outside the ray.
+func (d rayLight) lowest(a, b int) int {
+	if a < 0 || b >= len(d.light) || a > b {
+		return -1
+	}
+	low := a
+	for i := a; i <= b; i++ {
+		if d.light[i] < d.light[low] {
+			low = i
+		}
+	}
+	return low
+}
+
+// brightest returns the most light within count places from i, going dir.
+func (d rayLight) brightest(i, dir, count int) float64 {
+	best := 0.0
+	for k := 1; k <= count; k++ {
+		if q := i + dir*k; q >= 0 && q < len(d.light) {
+			best = max(best, d.light[q])
+		}
+	}
+	return best
+}
+
+// mean returns the mean light from a to b, 0 outside the ray.
+func (d rayLight) mean(a, b int) float64 {
+	if a < 0 || b >= len(d.light) || a > b {
+		return 0
+	}
+	sum := 0.0
+	for _, v := range d.light[a : b+1] {
+		sum += v
+	}
+	return sum / float64(b-a+1)
+}
+
+// half returns the place where the light, going dir from i, has climbed half
+// way to level; not a number if it never does.
+func (d rayLight) half(i, dir int, level float64) float64 {
+	t := (d.light[i] + level) / 2
+	for q := i + dir; q >= 0 && q < len(d.light); q += dir {
+		if d.light[q] >= t {
+			return float64(q) - float64(dir)*(d.light[q]-t)/max(d.light[q]-d.light[q-dir], 1e-9)
+		}
+	}
+	return math.NaN()
+}
