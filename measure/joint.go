@@ -59,7 +59,8 @@ func Joint(e geom.JointEdges, s calib.Scale, o Options) (JointResult, error) {
 		return JointResult{}, fmt.Errorf("measure: joint without circles")
 	}
 	bore, pin := newRim(e.BoreProfile, e.BoreFit, e.Bore, +1), newRim(e.PinProfile, e.PinFit, e.Pin, -1)
-	j := joint{e: e, bore: bore, pin: pin, distance: o.WorkingDistanceMM}
+	at := e.BoreFit.Center
+	j := joint{e: e, bore: bore, pin: pin, distance: o.WorkingDistanceMM, mmPerPx: s.Along(at, s.AngleRad).Value}
 	if j.distance == 0 {
 		j.distance = usualDistanceMM
 	}
@@ -67,7 +68,6 @@ func Joint(e geom.JointEdges, s calib.Scale, o Options) (JointResult, error) {
 	j.tilt = commonFlattening(bore, pin)
 
 	var r JointResult
-	at := e.BoreFit.Center
 	mm := func(q uncert.Quantity) uncert.Quantity {
 		return uncert.Product(s.Along(at, s.AngleRad), q, "mm")
 	}
@@ -98,6 +98,7 @@ type joint struct {
 	e         geom.JointEdges
 	bore, pin rim
 	distance  float64 // mm
+	mmPerPx   float64
 	proud     bool
 	tilt      flattening
 }
@@ -143,6 +144,9 @@ func (j joint) diameter(r rim, at int, direction float64) uncert.Quantity {
 		name, u := j.heightU()
 		b = append(b, uncert.Term{Name: name, U: 2 * r.circle.R * u})
 	}
+	if u := j.bandU(at); u > 0 {
+		b = append(b, uncert.Term{Name: "rim below its chamfer", U: 2 * u})
+	}
 	d := 2 * r.circle.R
 	if j.tilt.seen {
 		d += 2 * j.tilt.at(direction)
@@ -151,6 +155,18 @@ func (j joint) diameter(r rim, at int, direction float64) uncert.Quantity {
 		b = append(b, uncert.Term{Name: "slant of the camera", U: u})
 	}
 	return uncert.Combine(d, "px", b)
+}
+
+// bandU is what a rim that lies below the face beside it, by the depth of its
+// chamfer or rounding, does to its radius, pixels: as deep as the band is wide
+// at 45 degrees, and seen from the lens's distance. at is the rim's place in
+// the covariance.
+func (j joint) bandU(at int) float64 {
+	band, r := j.e.BoreBand, j.e.BoreFit.R
+	if at == 3 {
+		band, r = j.e.PinBand, j.e.PinFit.R
+	}
+	return r * band * j.mmPerPx / j.distance
 }
 
 // clearance returns bore minus pin diameter in pixels. What both rims share,
@@ -168,6 +184,9 @@ func (j joint) clearance() uncert.Quantity {
 	}
 	if j.e.SharpenShift > 0 {
 		b = append(b, uncert.Term{Name: "camera's sharpening", U: 4 * sharpenU * j.e.SharpenShift})
+	}
+	if u := math.Hypot(j.bandU(0), j.bandU(3)); u > 0 {
+		b = append(b, uncert.Term{Name: "rim below its chamfer", U: 2 * u})
 	}
 	return uncert.Combine(2*(j.e.BoreFit.R-j.e.PinFit.R), "px", b)
 }

@@ -57,7 +57,8 @@ func FindJoint(g raster.Gray, curve raster.Curve) (geom.JointEdges, []check.Chec
 	if err != nil {
 		return geom.JointEdges{}, checks, err
 	}
-	e := edges(g, fit, shift)
+	fit, feet, bands := chamfers(g, fit)
+	e := edges(g, fit, shift, feet, bands)
 	for _, l := range jointLimits(e, fit, curve) {
 		if !l.check.OK {
 			return fail(l.check, l.code, "%s", l.message)
@@ -89,15 +90,57 @@ func fitJoint(g raster.Gray, curve raster.Curve, seed jointSeed) (fit subpixel.C
 	return again, shift, nil
 }
 
+// chamfers looks for bands of dimmer light beside the rims. Where a band is
+// wide enough to be a face of its own the rim beyond is fitted like any other,
+// and fit is that fit; bands has the width of the band of bore and pin.
+func chamfers(g raster.Gray, fit subpixel.CrescentFit) (subpixel.CrescentFit, [2]subpixel.Foot, [2]float64) {
+	feet, ok := fit.Feet(g)
+	var bands [2]float64
+	start := subpixel.Rims{Bore: fit.Bore, Pin: fit.Pin, Blur: min(fit.BlurBore, fit.BlurPin)}
+	widest := 0.0
+	for r, circle := range []*geom.Circle{&start.Bore, &start.Pin} {
+		if ok[r] && feet[r].Band > minBand {
+			bands[r] = feet[r].Band
+			widest = max(widest, bands[r])
+			*circle = feet[r].Circle
+		}
+	}
+	if widest < faceBand*start.Blur+2 {
+		return fit, feet, bands
+	}
+	again, err := subpixel.FitCrescent(g, start)
+	if err != nil || math.Abs(again.Pin.R-start.Pin.R) > 1 || math.Abs(again.Bore.R-start.Bore.R) > 1 {
+		return fit, feet, bands
+	}
+	// A narrow band beside the other rim may have been the wide one's doing.
+	if left, ok := again.Feet(g); ok[0] && ok[1] {
+		for r := range bands {
+			if bands[r] < widest && left[r].Band < minBand {
+				bands[r] = 0
+			}
+		}
+	}
+	// Fitted at its rim: nothing is left to read from the feet.
+	return again, [2]subpixel.Foot{}, bands
+}
+
+// A band of more than this many edge spreads has a level of its own.
+const faceBand = 4.0
+
 // edges turns a fit into what the photo shows.
-func edges(g raster.Gray, f subpixel.CrescentFit, shift float64) geom.JointEdges {
+func edges(g raster.Gray, f subpixel.CrescentFit, shift float64, feet [2]subpixel.Foot, bands [2]float64) geom.JointEdges {
 	e := geom.JointEdges{
 		BoreFit: f.Bore, PinFit: f.Pin, Cov: f.Cov,
 		Blur: max(f.BlurBore, f.BlurPin), BlurBore: f.BlurBore, BlurPin: f.BlurPin,
 		Noise: f.Noise, Contrast: f.Contrast, Dark: f.Dark, DarkU: f.DarkU, Gap: f.Gap,
 		SharpenShift: shift,
 	}
+	var ledges [2][]float64
 	for _, s := range f.Sectors {
+		if rim, width := ledge(f, s); width > 0 {
+			ledges[rim] = append(ledges[rim], width)
+			s.Fitted = false
+		}
 		if !s.Fitted {
 			e.Bore = append(e.Bore, unseen(f.Bore, s.Angle, s))
 			e.Pin = append(e.Pin, unseen(f.Pin, s.PinAngle, s))
@@ -112,18 +155,42 @@ func edges(g raster.Gray, f subpixel.CrescentFit, shift float64) geom.JointEdges
 		e.PinProfile.Add(s.PinAngle, s.Pin, up)
 	}
 	e.Shadow, e.ShadowU = pinShadow(g, f)
-	feet, ok := f.Feet(g)
-	if ok[0] && feet[0].Band > minBand {
-		e.BoreBand = feet[0].Band
+	e.BoreBand, e.PinBand = bands[0], bands[1]
+	if len(feet[0].Seen) > 0 && bands[0] > 0 {
 		e.Bore, e.BoreFit, e.BoreProfile = atFoot(feet[0], e.BoreProfile.Angle)
 		setBlock(&e.Cov, 0, e.BoreFit.Cov)
 	}
-	if ok[1] && feet[1].Band > minBand {
-		e.PinBand = feet[1].Band
+	if len(feet[1].Seen) > 0 && bands[1] > 0 {
 		e.Pin, e.PinFit, e.PinProfile = atFoot(feet[1], e.PinProfile.Angle)
 		setBlock(&e.Cov, 3, e.PinFit.Cov)
 	}
+	for rim, band := range []*float64{&e.BoreBand, &e.PinBand} {
+		if *band == 0 && len(ledges[rim]) > len(f.Sectors)/minLedge {
+			*band = middle(ledges[rim])
+			add := footU(*band)
+			e.Cov[3*rim+2][3*rim+2] += add * add
+		}
+	}
+	e.BoreFit.Cov[2][2], e.PinFit.Cov[2][2] = e.Cov[2][2], e.Cov[5][5]
 	return e
+}
+
+// A ledge must be seen in one of so many directions to count as a band.
+const minLedge = 12
+
+// ledge says whether a sector shows a lit step between the bright face and the
+// gap, which rim it belongs to (0 bore, 1 pin), and how wide it is: the gap is
+// wide enough to be dark, and is not. Such a rim is neither where the face ends
+// nor worn.
+func ledge(f subpixel.CrescentFit, s subpixel.Sector) (rim int, width float64) {
+	if !s.Fitted || s.Width() < 3*max(f.BlurBore, f.BlurPin) ||
+		s.DarkLight < f.Dark+max(0.05*f.Contrast, 6*f.DarkU) {
+		return 0, 0
+	}
+	if s.Bore > -s.Pin {
+		return 0, max(s.Bore, 0)
+	}
+	return 1, max(-s.Pin, 0)
 }
 
 // A dim band narrower than this beside a rim is not told from the shape of
@@ -131,17 +198,18 @@ func edges(g raster.Gray, f subpixel.CrescentFit, shift float64) geom.JointEdges
 // half-light rim.
 const minBand = 0.6
 
-// The foot of a band is read from a fraction of the light a sharp rim has.
-// This share of the band's width is taken as the standard uncertainty of the
-// circle through the feet (judgement, tried on rendered chamfers).
-const bandU = 0.3
+// footU is the standard uncertainty of a circle through the feet of a band,
+// which are read from a fraction of the light a sharp rim has: a share of the
+// band's width, and no more than half a pixel, since a wide band ends in a step
+// of its own (judgement, tried on rendered chamfers).
+func footU(band float64) float64 { return min(0.3*band, 0.5) }
 
 // atFoot returns a rim as the feet of its band show it.
 func atFoot(f subpixel.Foot, angles []float64) ([]geom.EdgePoint, geom.Circle, geom.RimProfile) {
 	var pts []geom.EdgePoint
 	var p geom.RimProfile
 	c := f.Circle
-	add := bandU * f.Band
+	add := footU(f.Band)
 	for i, a := range angles {
 		u := 0.0
 		used := f.Seen[i] && math.Abs(f.Dev[i]) < max(4*f.Spread, 1)
@@ -239,7 +307,7 @@ func jointLimits(e geom.JointEdges, f subpixel.CrescentFit, curve raster.Curve) 
 		add(check.AtMost(r.name+" rim", round(r.c.RMS, 3), round(ragged, 3)), check.TooFewEdges,
 			"the %s's rim strays %.2f px from its circle, at most %.2f px is a circle", r.name, r.c.RMS, ragged)
 		// A band beside the rim has its own allowance; what is left must do.
-		u := math.Sqrt(max(r.c.Cov[2][2]-bandU*bandU*r.band*r.band, 0))
+		u := math.Sqrt(max(r.c.Cov[2][2]-math.Pow(footU(r.band), 2), 0))
 		add(check.AtMost(r.name+" radius", round(u, 4), maxRimU), check.TooFewEdges,
 			"the %s's radius is known to %.2f px only, %.2f px is needed", r.name, u, maxRimU)
 	}

@@ -44,8 +44,11 @@ const (
 	maxChange      = 0.05 // of the period from end to end
 	minRepetition  = 0.25
 	minAligned     = 0.75 // share of marks with an end in line
-	maxTries       = 8    // candidates looked at closely
+	maxTries       = 12   // candidates looked at closely
 	maxBetweenMark = 0.4  // height of marks between the marks
+	minSlender     = 2    // length of a mark over its width; a round hole has 1
+	maxCrossed     = 0.25 // bars of a mesh across the marks, over the marks
+	maxRepeats     = 1    // a rule divided along both edges has one
 )
 
 // FindRule looks for graduated rules in a photo: at least eight straight,
@@ -59,7 +62,8 @@ func FindRule(g raster.Gray) (RuleSearch, error) {
 	var found []*ruleFit
 	var doubtful *check.Refusal
 	tries := 0
-	for _, run := range findRuns(g) {
+	runs := findRuns(g)
+	for _, run := range runs {
 		if tries == maxTries || len(found) == 2 {
 			break
 		}
@@ -71,7 +75,7 @@ func FindRule(g raster.Gray) (RuleSearch, error) {
 		if !ok {
 			continue
 		}
-		if refusal := firstFailing(f.checks()); refusal != nil {
+		if refusal := firstFailing(f.checks(runs)); refusal != nil {
 			if doubtful == nil && f.plausible() {
 				doubtful = refusal
 			}
@@ -91,7 +95,7 @@ func FindRule(g raster.Gray) (RuleSearch, error) {
 		}
 		return 1
 	})
-	s := RuleSearch{FoundRule: found[0].rule(), Checks: found[0].checks()}
+	s := RuleSearch{FoundRule: found[0].rule(), Checks: found[0].checks(runs)}
 	if len(found) > 1 {
 		second := found[1].rule()
 		s.Second = &second
@@ -108,7 +112,7 @@ func (f *ruleFit) rule() FoundRule {
 	for _, m := range f.marks {
 		d := r2.Add(across, r2.Scale(m.lean, along))
 		r.Ticks = append(r.Ticks, geom.Tick{
-			K: m.k - first, At: f.frame.at(m.Center, 0), U: m.U * excess,
+			K: m.k - first, At: f.frame.at(m.Center, 0), U: m.u * excess,
 			AngleRad: math.Atan2(d.Y, d.X), UAngle: m.leanU,
 			Length: (m.bottom - m.top) * math.Hypot(1, m.lean),
 		})

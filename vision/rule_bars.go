@@ -311,7 +311,7 @@ func columns(half raster.Gray) raster.Gray {
 	return out
 }
 
-// pixelNoise estimates the noise of a picture's smoothest quarter: short
+// pixelNoise estimates the noise of the smoothest tenth of a picture: short
 // pieces of rows, each judged by the median of its second differences.
 func pixelNoise(g raster.Gray) float32 {
 	const piece, taken = 64, 31
@@ -338,5 +338,5 @@ func pixelNoise(g raster.Gray) float32 {
 	}
 	slices.Sort(noise)
 	// |N(0,6)| has its median at 0.6745 sqrt(6).
-	return noise[len(noise)/4] / float32(0.6745*math.Sqrt(6))
+	return noise[len(noise)/10] / float32(0.6745*math.Sqrt(6))
 }

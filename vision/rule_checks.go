@@ -18,10 +18,14 @@ const (
 	checkRepetition = "rule repetition"
 	checkAligned    = "rule marks with an end in line"
 	checkBetween    = "rule marks between marks"
+	checkSlender    = "rule mark length/width"
+	checkCrossed    = "even lines across the marks/marks"
+	checkRepeats    = "like rows of marks beside the rule"
 )
 
-// checks holds the fitted rule against the limits of a readable one.
-func (f *ruleFit) checks() []check.Check {
+// checks holds the fitted rule against the limits of a readable one; runs are
+// all rows of even bars in the picture.
+func (f *ruleFit) checks(runs []ruleRun) []check.Check {
 	n := len(f.marks)
 	first, last := f.marks[0].k, f.marks[n-1].k
 	expected := last - first + 1
@@ -34,6 +38,9 @@ func (f *ruleFit) checks() []check.Check {
 		check.AtLeast(checkRepetition, f.repetition(), minRepetition),
 		check.AtLeast(checkAligned, f.aligned(), minAligned),
 		check.AtMost(checkBetween, f.between(), maxBetweenMark),
+		check.AtLeast(checkSlender, f.slender(), minSlender),
+		check.AtMost(checkCrossed, f.crossed(runs), maxCrossed),
+		check.AtMost(checkRepeats, float64(f.repeats(runs)), maxRepeats),
 	}
 }
 
@@ -176,6 +183,16 @@ func (f *ruleFit) between() float64 {
 		worst = max(worst, least)
 	}
 	return worst
+}
+
+// slender is the usual length of a mark over its width.
+func (f *ruleFit) slender() float64 {
+	var length []float64
+	for _, m := range f.marks {
+		length = append(length, m.bottom-m.top)
+	}
+	slices.Sort(length)
+	return length[len(length)/2] / f.shape.Width
 }
 
 // longEvery returns the m of 2, 4, 5, 8, 10, 16 for which every m-th mark and

@@ -25,6 +25,7 @@ const (
 type ruleMark struct {
 	k int
 	subpixel.Mark
+	u           float64 // of Center, evened out over the marks
 	lean, leanU float64 // du/dv of its own line
 	top, bottom float64 // v of its ends
 	// topCut and bottomCut say that the mark goes on beyond the picture.
@@ -84,7 +85,7 @@ func (f *ruleFit) pass(k0, k1, rows int) bool {
 		return false
 	}
 	f.fitShape()
-	if !f.refit() {
+	if f.shape.Width > widestMark*f.period || !f.refit() {
 		return false
 	}
 	f.leanings()
@@ -296,6 +297,7 @@ func (f *ruleFit) refit() bool {
 	slices.Sort(usual)
 	for i := range u {
 		u[i] = math.Hypot(u[i], usual[len(usual)/2]) / math.Sqrt2
+		f.marks[i].u = u[i]
 	}
 	comb, err := subpixel.FitComb(k, x, u)
 	if err != nil || comb.N < minRun || comb.RMS > 0.08*comb.Period {
@@ -321,7 +323,6 @@ func (f *ruleFit) fitShape() {
 	}
 	profiles, centers := f.some(16)
 	f.shape = subpixel.FitShape(profiles, centers, f.shape)
-	f.shape.Width = min(f.shape.Width, widestMark*f.period)
 	for i := range f.marks {
 		m := &f.marks[i]
 		if mark, err := subpixel.FitMark(m.profile, m.Center, f.shape); err == nil {

@@ -1,6 +1,7 @@
 package vision
 
 import (
+	"cmp"
 	"math"
 	"slices"
 
@@ -16,7 +17,9 @@ const (
 	// minRun is the least number of equally spaced bars worth a closer look.
 	minRun = 5
 	// widestMark is the greatest width of a mark as a share of the period.
-	widestMark = 0.6
+	// Wider ones are the gaps between marks of the other polarity. A run's
+	// bars look a little wider than they are.
+	widestMark, widestBar = 0.55, 0.6
 )
 
 // ruleRun is a row of equally spaced parallel bars: what a rule looks like
@@ -25,7 +28,10 @@ type ruleRun struct {
 	bars   []runBar
 	period float64 // across the bars, pixels
 	width  float64 // of a bar
-	bright bool
+	// evidence grows with the number of bars and with how much evener they
+	// are spaced than they had to be.
+	evidence float64
+	bright   bool
 }
 
 // runBar is one bar of a run.
@@ -35,8 +41,8 @@ type runBar struct {
 	length float64
 }
 
-// findRuns returns the rows of equally spaced bars in the picture, the longest
-// first.
+// findRuns returns the rows of equally spaced bars in the picture, those of
+// most evidence first.
 func findRuns(g raster.Gray) []ruleRun {
 	half := g.Half()
 	noise := pixelNoise(half)
@@ -52,14 +58,13 @@ func findRuns(g raster.Gray) []ruleRun {
 			bars := scan.link(s)
 			for _, links := range growRuns(s, bars) {
 				r := fullSizeRun(links, bars, turned, s == &scan.bright)
-				// Wider bars are the gaps between the marks.
-				if r.width <= widestMark*r.period {
+				if r.width <= widestBar*r.period {
 					runs = append(runs, r)
 				}
 			}
 		}
 	}
-	slices.SortStableFunc(runs, func(a, b ruleRun) int { return len(b.bars) - len(a.bars) })
+	slices.SortStableFunc(runs, func(a, b ruleRun) int { return cmp.Compare(b.evidence, a.evidence) })
 	return runs
 }
 
@@ -212,5 +217,13 @@ func fullSizeRun(run []link, bars []ruleBar, turned, bright bool) ruleRun {
 	slices.Sort(gaps)
 	slices.Sort(widths)
 	r.period, r.width = gaps[len(gaps)/2], widths[len(widths)/2]
+	for i := range gaps {
+		gaps[i] = math.Abs(gaps[i] - r.period)
+	}
+	slices.Sort(gaps)
+	// Gaps by chance fill the tolerance evenly and have half of it as their
+	// median deviation; bars are placed to a twentieth of a pixel at best.
+	chance := gapTolerance(r.period / 2) // = half the tolerance at full size
+	r.evidence = float64(len(run)) * (0.1 + math.Log(max(1, chance/max(0.05, gaps[len(gaps)/2]))))
 	return r
 }

@@ -155,7 +155,7 @@ func (s ruleScene) draw() raster.Gray {
 			if w > -0.7*s.length && w < bed && math.Abs(t) < half+6 {
 				v = s.light
 				if s.brushed {
-					v *= 1 + 0.25*alongGrain.at(p)
+					v *= 1 + 0.25*alongGrain.at(p.X, p.Y)
 				}
 				ink := s.inked(t, w)
 				if s.digits && s.digit(t, w) {
@@ -163,7 +163,7 @@ func (s ruleScene) draw() raster.Gray {
 				}
 				v += ink * (s.dark - v)
 			} else if s.brushed {
-				v = 0.35 * (1 + 1.2*grain.at(p))
+				v = 0.35 * (1 + 1.2*grain.at(p.X, p.Y))
 			}
 			for _, c := range spots {
 				if r2.Norm(r2.Sub(p, c.at)) < c.r {
@@ -208,15 +208,15 @@ func newBrushing(rng *rand.Rand, angle float64) *brushing {
 	return b
 }
 
-func (b *brushing) at(p r2.Vec) float64 {
-	across := -p.X*b.along.Y + p.Y*b.along.X
+func (b *brushing) at(x, y float64) float64 {
+	across := -x*b.along.Y + y*b.along.X
 	at := across/1.7 + 2000
 	i := int(math.Floor(at))
 	f := at - float64(i)
 	value := func(i int) float64 {
 		i = (i%4096 + 4096) % 4096
 		// Scratches begin and end.
-		piece := int(math.Floor((p.X*b.along.X + p.Y*b.along.Y + b.cut[i]) / 150))
+		piece := int(math.Floor((x*b.along.X + y*b.along.Y + b.cut[i]) / 150))
 		return b.lines[(i*31+piece*17%4096+4096)%4096] * 0.8
 	}
 	return value(i)*(1-f) + value(i+1)*f

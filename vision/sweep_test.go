@@ -65,6 +65,7 @@ func cells() []cell {
 	add("noise", []float64{0.002, 0.005, 0.01, 0.02, 0.04}, sensor, true, 3, func(r *rand.Rand, v float64) synth.Scene {
 		s := usual(r)
 		s.Camera.Noise = synth.Noise{Read: v}
+		s.Joint.Dark = 4 * v
 		return s
 	})
 	add("full_well", []float64{300, 1000, 6000}, sensor, true, -1, func(r *rand.Rand, v float64) synth.Scene {
@@ -109,14 +110,14 @@ func tried(t *testing.T, c cell, n int) []trial {
 // summary is one row of the sweep: index 0 to 3 are bore radius, pin radius,
 // clearance, offset.
 type summary struct {
-	trials, refused     int
-	bias, biasU, sd     [4]float64 // pixels
-	bound, ratio        [4]float64 // root mean square bound; sd of error/bound
-	claimed             [4]float64 // root mean square of the claimed u over sd
-	lightInside         [4]float64 // share, of those measured
-	inside              [7]float64
-	worst               float64 // largest error of the clearance
-	worstSeed           uint64
+	trials, refused int
+	bias, biasU, sd [4]float64 // pixels
+	bound, ratio    [4]float64 // root mean square bound; sd of error/bound
+	claimed         [4]float64 // root mean square of the claimed u over sd
+	lightInside     [4]float64 // share, of those measured
+	inside          [7]float64
+	worst           float64 // largest error of the clearance
+	worstSeed       uint64
 }
 
 func summarise(trials []trial) summary {

@@ -39,6 +39,9 @@ type Sector struct {
 	gap                    float64
 }
 
+// Width returns the width of the gap in the sector, pixels.
+func (s Sector) Width() float64 { return s.gap + s.Bore - s.Pin }
+
 // CrescentFit is a pin in its bore, fitted to the light of both rims.
 type CrescentFit struct {
 	Bore, Pin         geom.Circle
@@ -400,7 +403,7 @@ func (f *CrescentFit) update(pass int) (moved float64, ok bool) {
 	}
 	for i := range f.Sectors {
 		if s := &f.Sectors[i]; s.Fitted {
-			f.Gap = max(f.Gap, s.gap+s.Bore-s.Pin)
+			f.Gap = max(f.Gap, s.Width())
 		}
 	}
 	if len(wideDark) >= 8 {

@@ -34,30 +34,35 @@ func (f CrescentFit) Feet(g raster.Gray) (feet [2]Foot, ok [2]bool) {
 	wide.BlurBore, wide.BlurPin = 2/bandSpreads, 2/bandSpreads
 	pixels := collect(g, wide)
 	n := len(pixels)
-	for r := range feet {
-		feet[r].Dev, feet[r].Seen = make([]float64, n), make([]bool, n)
-	}
-	rims := [2]rim{newRim(n), newRim(n)}
+	gaps := make([]gapProfile, n)
+	var least []float64
 	for i, sp := range pixels {
 		s := f.Sectors[i]
-		width := s.gap + s.Bore - s.Pin
-		if !s.Fitted || width < 3*(f.BlurBore+f.BlurPin)+2 {
+		if !s.Fitted || s.Width() < 3*(f.BlurBore+f.BlurPin)+2 {
 			continue
 		}
-		for r := range feet {
-			at, level, blur := s.Bore, s.BushLight, f.BlurBore
-			angle, v := s.Angle, s.VarBore
-			if r == 1 {
-				at, level, blur = s.Pin, s.PinLight, f.BlurPin
-				angle, v = s.PinAngle, s.VarPin
-			}
-			// The rims share the photo's focus: the sharper one says how a
-			// single step looks.
-			blur = min(blur, f.BlurBore, f.BlurPin)
-			d, seen := foot(sp.px, r, at, width, level, f.Dark, f.DarkU, blur)
-			if seen {
-				rims[r].set(i, angle, d, max(v, 0.01), true)
-			}
+		if gaps[i] = gapOf(sp.px, s); gaps[i].darkest >= 0 {
+			least = append(least, gaps[i].light[gaps[i].darkest])
+		}
+	}
+	// A lit ledge fills part of the gap, so the dark level is that of the
+	// darkest places.
+	dark := quantile(least, 0.1)
+	noise := max(1.48*mad(least[:len(least)/2], dark), 0.002*f.Contrast)
+	rims := [2]rim{newRim(n), newRim(n)}
+	for i, gp := range gaps {
+		if gp.darkest < 0 || len(gp.light) == 0 {
+			continue
+		}
+		s := f.Sectors[i]
+		// The rims share the photo's focus: the sharper one says how a single
+		// step looks.
+		blur := min(f.BlurBore, f.BlurPin)
+		if d, seen := gp.foot(+1, dark, noise, s.BushLight, blur); seen {
+			rims[0].set(i, s.Angle, d-s.gap, max(s.VarBore, 0.01), true)
+		}
+		if d, seen := gp.foot(-1, dark, noise, s.PinLight, blur); seen {
+			rims[1].set(i, s.PinAngle, d, max(s.VarPin, 0.01), true)
 		}
 	}
 	circles := [2]geom.Circle{f.Bore, f.Pin}
@@ -67,55 +72,72 @@ func (f CrescentFit) Feet(g raster.Gray) (feet [2]Foot, ok [2]bool) {
 	return feet, ok
 }
 
-// foot returns where the darkness ends at one rim of a sector, measured from
-// the rim's circle, positive away from the centre.
-func foot(px []pixel, r int, at, width, level, dark, darkU, blur float64) (float64, bool) {
-	// Distance into the gap, from the half-light rim of the sector.
-	bins := int((width/2 + 2) / profileStep)
-	sum, count := make([]float64, bins), make([]float64, bins)
+// gapProfile is the mean light across the gap of a sector, by distance from
+// the pin's circle.
+type gapProfile struct {
+	from    float64 // distance of the first bin's middle
+	light   []float64
+	darkest int // bin of the least light, -1 when there is none
+}
+
+// gapOf gathers a sector's profile from two pixels inside the pin to two
+// pixels outside the bore.
+func gapOf(px []pixel, s Sector) gapProfile {
+	lo, hi := s.Pin-2, s.gap+s.Bore+2
+	n := int((hi - lo) / profileStep)
+	sum, count := make([]float64, n), make([]float64, n)
 	for _, p := range px {
-		d := at - float64(p.bore)
-		if r == 1 {
-			d = float64(p.pin) - at
+		// On a ray of the sector the distances from the two circles differ by
+		// the gap; across the sector the nearer circle is the better guide.
+		d := float64(p.pin)
+		if b := float64(p.bore) + s.gap; math.Abs(float64(p.bore)-s.Bore) < math.Abs(d-s.Pin) {
+			d = b
 		}
-		k := int(math.Floor((d + 2) / profileStep))
-		if k >= 0 && k < bins {
+		if k := int(math.Floor((d - lo) / profileStep)); k >= 0 && k < n {
 			sum[k] += float64(p.light)
 			count[k]++
 		}
 	}
-	threshold := max(0.02*(level-dark), 5*darkU)
-	// From the middle of the gap back to the first light.
-	for k := bins - 1; k > 0; k-- {
-		if count[k] == 0 || count[k-1] == 0 {
-			continue
+	out := gapProfile{from: lo + profileStep/2, light: make([]float64, n), darkest: -1}
+	for k := range sum {
+		if count[k] == 0 {
+			return gapProfile{darkest: -1}
 		}
-		a, b := sum[k]/count[k]-dark, sum[k-1]/count[k-1]-dark
-		if a > threshold {
-			return 0, false // not dark even in the middle
+		out.light[k] = sum[k] / count[k]
+		if out.darkest < 0 || out.light[k] < out.light[out.darkest] {
+			out.darkest = k
 		}
+	}
+	return out
+}
+
+// foot walks from the darkest place towards the bore (dir 1) or the pin
+// (dir -1) and returns where the darkness ends, from the pin's circle. level
+// is the light of the face beyond.
+func (p gapProfile) foot(dir int, dark, noise, level, blur float64) (float64, bool) {
+	threshold := max(0.02*(level-dark), 5*noise)
+	at := func(k int) float64 { return p.light[k] - dark }
+	if at(p.darkest) > threshold/2 {
+		return 0, false // not dark even at its darkest
+	}
+	for k := p.darkest; k+dir >= 0 && k+dir < len(p.light); k += dir {
+		a, b := at(k), at(k+dir)
 		if b <= threshold {
 			continue
 		}
-		cross := (float64(k)+0.5)*profileStep - 2 - profileStep*(threshold-a)/max(b-a, 1e-9)
-		// The light just inside says how high the step is, and so how far
-		// from its middle its blur reaches the threshold.
-		place := cross - blur
+		cross := p.from + profileStep*(float64(k)+float64(dir)*(threshold-a)/max(b-a, 1e-9))
+		// The light just beyond says how high the step is, and so how far from
+		// its middle its blur reaches the threshold.
+		place := cross + float64(dir)*blur
 		for range 4 {
-			inside := place - 1.2*blur - 0.5
-			q := int(math.Floor((inside + 2) / profileStep))
-			if q < 0 || q >= bins || count[q] == 0 {
-				// The step is as high as the face: a sharp rim.
-				place = cross - blur*quantileOfNormal(threshold/(level-dark))
-				break
+			q := int(math.Round((place + float64(dir)*(1.2*blur+0.5) - p.from) / profileStep))
+			step := level - dark // the face itself, unless the profile tells otherwise
+			if q >= 0 && q < len(p.light) {
+				step = min(step, max(at(q), 2*threshold)/0.9)
 			}
-			step := max(sum[q]/count[q]-dark, 2*threshold) / 0.9
-			place = cross - blur*quantileOfNormal(threshold/min(step, level-dark))
+			place = cross + float64(dir)*blur*quantileOfNormal(threshold/step)
 		}
-		if r == 0 {
-			return at - place, true
-		}
-		return at + place, true
+		return place, true
 	}
 	return 0, false
 }

@@ -237,7 +237,33 @@ func (r *rim) weigh(a, x, y, before float64, w []float64) float64 {
 			w[i] = (1 - t) * (1 - t) / (excess * excess)
 		}
 	}
+	guardRuns(w)
 	return excess
+}
+
+// guardRuns takes the weight from the sectors beside a long run without
+// weight: where a worn flank begins it strays too little to be told, and
+// always to the same side.
+func guardRuns(w []float64) {
+	const long, guard = 4, 3
+	n := len(w)
+	off := make([]bool, n)
+	for i := range w {
+		run := 0
+		for run < long && w[(i+run)%n] == 0 {
+			run++
+		}
+		if run == long {
+			for d := -guard; d < long+guard; d++ {
+				off[(i+d+n)%n] = true
+			}
+		}
+	}
+	for i, o := range off {
+		if o {
+			w[i] = 0
+		}
+	}
 }
 
 // medianWithin3 is the median of |z| of a normal distribution cut off at 3

@@ -69,7 +69,7 @@ func (f CrescentFit) responses(g raster.Gray, curve raster.Curve) [2]response {
 	encode := encodeTable(curve)
 	for i, sp := range collect(g, wide) {
 		s := f.Sectors[i]
-		width := s.gap + s.Bore - s.Pin
+		width := s.Width()
 		if !s.BoreUsed || !s.PinUsed || width < 4*max(f.BlurBore, f.BlurPin) {
 			continue
 		}
