@@ -27,9 +27,13 @@ const (
 	// the bush: a pin higher than about twice this shades the bush beside it
 	// enough to be seen.
 	levelWithinMM = 0.02
-	// proudMM is the height up to which a pin that does shade the bush may
-	// stand proud.
-	proudMM = 0.4
+	// A pin that shades the bush may stand proud by up to proudPerReach times
+	// the reach of its shadow, and is taken to by at least proudLeastMM; the
+	// light of a ring falls at some 45 degrees and its half shadow reaches half
+	// the height (tried on rendered pins).
+	proudPerReach = 4.0
+	proudLeastMM  = 0.2
+	proudMostMM   = 0.5
 	// edgeFloor and edgeBlur make the standard uncertainty of where a rim
 	// lies for the light it sends, pixels: tone curve, compression and grain
 	// leave about 0.01 px and 3 % of the edge spread on rendered photos.
@@ -38,9 +42,17 @@ const (
 	// sharpenU is the share of the correction for the camera's sharpening
 	// that is taken as its standard uncertainty.
 	sharpenU = 0.35
+	// chamferedWithinMM is the same for a pin that still has its chamfer.
+	chamferedWithinMM = 0.1
 	// shadowSeen is the share of light lost beside the pin from which on it is
-	// taken to stand proud, when it also exceeds four standard uncertainties.
-	shadowSeen = 0.12
+	// taken to stand proud, when it also exceeds three standard uncertainties.
+	shadowSeen = 0.10
+	// bandSeen is the width of a dimmer band beside a rim, pixels, from which
+	// on the rim is taken to be chamfered.
+	bandSeen = 0.6
+	// unseenWear is the standard deviation of a wear depth anywhere between
+	// none and twice the uncertainty with which it is read, over that.
+	unseenWear = 0.58
 )
 
 // Joint turns the rims of a joint into millimetres.
@@ -64,7 +76,7 @@ func Joint(e geom.JointEdges, s calib.Scale, o Options) (JointResult, error) {
 	if j.distance == 0 {
 		j.distance = usualDistanceMM
 	}
-	j.proud = e.Shadow > shadowSeen && e.Shadow > 4*e.ShadowU
+	j.proud = e.Shadow > shadowSeen && e.Shadow > 3*e.ShadowU
 	j.tilt = commonFlattening(bore, pin)
 
 	var r JointResult
@@ -83,10 +95,15 @@ func Joint(e geom.JointEdges, s calib.Scale, o Options) (JointResult, error) {
 	if offset.Value > 3*offset.U {
 		load = direction.Value * math.Pi / 180
 	}
-	wearBore, wearPin := bore.wear(load, j.contactU()), pin.wear(load, j.contactU())
+	boreBevel, pinBevel := j.bevels()
+	wearBore, wearPin := bore.wear(load, j.contactU(boreBevel)), pin.wear(load, j.contactU(pinBevel))
 	r.WearDepthBore, r.WearDepthPin = mm(wearBore.depth), mm(wearPin.depth)
 	hidden := j.overlap(offset, clearance, wearBore, wearPin)
-	r.Play = mm(play(clearance, wearBore, wearPin, hidden))
+	flanks := []wornFlank{wearBore, wearPin}
+	if hidden.seen {
+		flanks = []wornFlank{hidden}
+	}
+	r.Play = mm(play(clearance, flanks...))
 	r.RoundnessBore, r.RoundnessPin = mm(bore.roundness()), mm(pin.roundness())
 	r.Profile = profile(bore, pin, s.Along(at, s.AngleRad).Value)
 	r.Checks, r.Notes = j.checks(), j.notes(wearBore, wearPin, hidden)
@@ -110,21 +127,43 @@ func (j joint) edgeU() float64 { return edgeFloor + edgeBlur*j.e.Blur }
 // end for its height over the bush.
 func (j joint) heightU() (string, float64) {
 	if j.proud {
-		return "pin end proud of the bush", proudMM / math.Sqrt(3) / j.distance
+		return "pin end proud of the bush", j.proudMM() / math.Sqrt(3) / j.distance
+	}
+	if j.e.PinBand > 0 || j.e.PinBevel > 0 {
+		// A pin ground level with the bush has no chamfer left.
+		return "pin end chamfered, not ground level", chamferedWithinMM / j.distance
 	}
 	return "pin end level with the bush", levelWithinMM / j.distance
 }
 
 // contactU is the standard uncertainty of a flank's place where it is read
 // through a gap narrower than the blur, as a flank in contact is. A pin end
-// that stands proud leans over the bore's rim there.
-func (j joint) contactU() float64 {
-	u := 0.1 + 0.1*j.e.Blur
+// that stands proud leans over the bore's rim there, and a broken edge lies in
+// the shade there, so that it looks like a gap; bevel is its width.
+func (j joint) contactU(bevel float64) float64 {
+	u := 0.1 + 0.1*j.e.Blur + 0.4*bevel
 	if j.proud {
 		_, h := j.heightU()
 		u += h * j.e.PinFit.R
 	}
 	return u
+}
+
+// bevels returns the widths of broken edges that pass for the face, pixels:
+// not the shade of a proud pin, nor a band that was told from the rim.
+func (j joint) bevels() (bore, pin float64) {
+	if !j.proud && j.e.BoreBand == 0 {
+		bore = j.e.BoreBevel
+	}
+	if j.e.PinBand == 0 {
+		pin = j.e.PinBevel
+	}
+	return bore, pin
+}
+
+// proudMM is the height up to which a pin that shades the bush may stand.
+func (j joint) proudMM() float64 {
+	return min(max(proudPerReach*j.e.ShadowReach*j.mmPerPx, proudLeastMM), proudMostMM)
 }
 
 // df returns the degrees of freedom of a circle's fit.
@@ -230,6 +269,9 @@ func (j joint) offset() (length, direction uncert.Quantity) {
 		{Name: "tone curve and focus", U: j.edgeU()},
 		{Name: name, U: shift},
 	}
+	if u := math.Hypot(j.bandU(0), j.bandU(3)); u > 0 {
+		common = append(common, uncert.Term{Name: "rim below its chamfer", U: u})
+	}
 	length = uncert.Combine(n, "px", append(uncert.Budget{{Name: "light and texture along the rims", U: math.Sqrt(max(along, 0)), DF: dof}}, common...))
 	angle := math.Atan2(d.Y, d.X) * 180 / math.Pi
 	// Sideways errors turn the direction; without a clear offset it may be
@@ -258,7 +300,8 @@ func (j joint) overlap(offset, clearance uncert.Quantity, bore, pin wornFlank) w
 	return w
 }
 
-// play returns clearance plus the wear depths that were seen.
+// play returns clearance plus the wear depths that were seen. Of a depth that
+// was not, only the uncertainty counts.
 func play(clearance uncert.Quantity, flanks ...wornFlank) uncert.Quantity {
 	b := append(uncert.Budget{}, clearance.Budget...)
 	value := clearance.Value
@@ -266,6 +309,8 @@ func play(clearance uncert.Quantity, flanks ...wornFlank) uncert.Quantity {
 		if w.seen {
 			value += w.depth.Value
 			b = append(b, uncert.Term{Name: "wear depth", U: w.depth.U, DF: w.depth.DF})
+		} else {
+			b = append(b, uncert.Term{Name: "wear too small to be seen", U: unseenWear * w.depth.U})
 		}
 	}
 	return uncert.Combine(value, "px", b.Merge())
@@ -273,11 +318,11 @@ func play(clearance uncert.Quantity, flanks ...wornFlank) uncert.Quantity {
 
 func (j joint) checks() []check.Check {
 	c := []check.Check{
-		{Name: "shadow beside the pin", Value: j.e.Shadow, Limit: shadowSeen, OK: !j.proud},
-		check.AtMost("band beside the rims", max(j.e.BoreBand, j.e.PinBand), 0),
+		{Name: "shadow_beside_pin", Value: j.e.Shadow, Limit: shadowSeen, OK: !j.proud},
+		check.AtMost("band_beside_rims_px", max(j.e.BoreBand, j.e.PinBand), bandSeen),
 	}
 	if j.tilt.bothSeen {
-		c = append(c, check.AtMost("flattening of both rims", j.tilt.size/j.bore.circle.R, 0.003))
+		c = append(c, check.AtMost("flattening", j.tilt.size/j.bore.circle.R, 0.003))
 	}
 	return c
 }
@@ -285,7 +330,7 @@ func (j joint) checks() []check.Check {
 func (j joint) notes(bore, pin, hidden wornFlank) []string {
 	var n []string
 	if j.proud {
-		n = append(n, fmt.Sprintf("the bush is %.0f %% darker beside the pin: the pin end stands proud, and its visible rim is not the bearing diameter; the intervals allow for up to %.1f mm, --plane-offset with --working-distance narrows them", 100*j.e.Shadow, proudMM))
+		n = append(n, fmt.Sprintf("the bush is %.0f %% darker beside the pin: the pin end stands proud, and its visible rim is not the bearing diameter; the intervals allow for up to %.1f mm, --plane-offset with --working-distance narrows them", 100*j.e.Shadow, j.proudMM()))
 	}
 	if j.e.PinBand > 0 {
 		n = append(n, fmt.Sprintf("the pin's end is chamfered or rounded: its bright face ends %.1f px inside the rim, so the visible rim is not the bearing diameter; the rim was taken where the darkness of the gap ends", j.e.PinBand))
@@ -295,6 +340,9 @@ func (j joint) notes(bore, pin, hidden wornFlank) []string {
 	}
 	if j.tilt.seen {
 		n = append(n, fmt.Sprintf("both rims are flattened by %.2f px alike: the camera looks at a slant of about %.1f degrees; diameters are taken along the scale", 2*j.tilt.size, j.tilt.slantDeg(j.bore.circle.R)))
+	}
+	if b := max(j.bevels()); b > 0 {
+		n = append(n, fmt.Sprintf("the edge beside the rim is broken over about %.0f px: where the rims touch it lies in the shade and can pass for wear, so the wear depths are wide", b))
 	}
 	for _, w := range []struct {
 		wornFlank

@@ -18,8 +18,10 @@ import (
 // tried on rendered scenes; the others follow from the fit's tables.
 const (
 	minSeen    = 0.3   // share of directions that show both rims (L)
-	maxBlur    = 8.0   // edge spread, pixels (L)
+	maxBlur    = 5.0   // edge spread, pixels (L)
 	minGap     = 2.0   // widest gap in edge spreads: below, dark level and gap cannot be told apart
+	softBlur   = 2.0   // edge spread, pixels, beyond which the blur is the lens out of focus and not quite Gaussian
+	minSoftGap = 5.0   // and the widest gap then needed, so that the rims do not merge
 	minStep    = 15.0  // step of light at the weaker rim, levels of 255 (L)
 	minSNR     = 3.0   // step of light against the scatter of a pixel's light (L)
 	minArc     = 120.0 // degrees of rim that took part in the circle (L)
@@ -39,7 +41,7 @@ func FindJoint(g raster.Gray, curve raster.Curve) (geom.JointEdges, []check.Chec
 	fail := func(c check.Check, code check.Code, format string, a ...any) (geom.JointEdges, []check.Check, error) {
 		return geom.JointEdges{}, append(checks, c), check.Refuse(code, fmt.Sprintf(format, a...))
 	}
-	seen := check.AtLeast("rims seen", round(seed.share, 3), minSeen)
+	seen := check.AtLeast("rims_seen", round(seed.share, 3), minSeen)
 	if !ok || !seen.OK {
 		return fail(seen, check.NotFound, "no pin in a bush: a dark ring between two bright rims was seen in %.0f %% of the directions, at least %.0f %% are needed", 100*seed.share, 100*minSeen)
 	}
@@ -50,7 +52,7 @@ func FindJoint(g raster.Gray, curve raster.Curve) (geom.JointEdges, []check.Chec
 	}
 	fit, shift, err := fitJoint(g, curve, seed)
 	if errors.Is(err, subpixel.ErrNoCrescent) {
-		few := check.AtLeast("sectors fitted", share(fit.Sectors, func(s subpixel.Sector) bool { return s.Fitted }), 0.25)
+		few := check.AtLeast("sectors_fitted", share(fit.Sectors, func(s subpixel.Sector) bool { return s.Fitted }), 0.25)
 		few.OK = false
 		return fail(few, check.TooFewEdges, "pin and bore were fitted in %.0f %% of the directions, too few for two circles", 100*few.Value)
 	}
@@ -154,7 +156,9 @@ func edges(g raster.Gray, f subpixel.CrescentFit, shift float64, feet [2]subpixe
 		e.BoreProfile.Add(s.Angle, s.Bore, ub)
 		e.PinProfile.Add(s.PinAngle, s.Pin, up)
 	}
-	e.Shadow, e.ShadowU = pinShadow(g, f)
+	sh := pinShadow(g, f)
+	e.Shadow, e.ShadowU, e.ShadowReach = sh.share, sh.u, sh.reach
+	e.BoreBevel, e.PinBevel = bevel(g, f.Bore, f.BlurBore, +1), bevel(g, f.Pin, f.BlurPin, -1)
 	e.BoreBand, e.PinBand = bands[0], bands[1]
 	if len(feet[0].Seen) > 0 && bands[0] > 0 {
 		e.Bore, e.BoreFit, e.BoreProfile = atFoot(feet[0], e.BoreProfile.Angle)
@@ -187,10 +191,14 @@ func ledge(f subpixel.CrescentFit, s subpixel.Sector) (rim int, width float64) {
 		s.DarkLight < f.Dark+max(0.05*f.Contrast, 6*f.DarkU) {
 		return 0, 0
 	}
-	if s.Bore > -s.Pin {
-		return 0, max(s.Bore, 0)
+	rim, width = 1, -s.Pin
+	if s.Bore > width {
+		rim, width = 0, s.Bore
 	}
-	return 1, max(-s.Pin, 0)
+	if width < minBand {
+		return 0, 0
+	}
+	return rim, width
 }
 
 // A dim band narrower than this beside a rim is not told from the shape of
@@ -287,13 +295,16 @@ func jointLimits(e geom.JointEdges, f subpixel.CrescentFit, curve raster.Curve) 
 	add(check.AtLeast("contrast", round(step, 1), minStep), check.TooDark,
 		"the weaker rim stands out by %.0f of 255 levels, at least %.0f are needed", step, minStep)
 	snr := e.Contrast / max(e.Noise, 1e-9)
-	add(check.AtLeast("signal to noise", round(min(snr, 1e4), 2), minSNR), check.TooFewEdges,
+	add(check.AtLeast("signal_to_noise", round(min(snr, 1e4), 2), minSNR), check.TooFewEdges,
 		"the rims stand out by %.1f times the unevenness of the light beside them, at least %.1f times is needed", snr, minSNR)
 	add(check.AtMost("focus", round(e.Blur, 2), maxBlur), check.Blurred,
 		"the rims are blurred over %.1f px, at most %.1f px can be measured", e.Blur, maxBlur)
-	gap := e.Gap / e.Blur
-	add(check.AtLeast("gap", round(gap, 2), minGap), check.Blurred,
-		"the gap is %.1f times the blur at its widest, at least %.1f times is needed to measure it", gap, minGap)
+	gap, least := e.Gap/e.Blur, minGap
+	if e.Blur > softBlur {
+		least = minSoftGap
+	}
+	add(check.AtLeast("gap", round(gap, 2), least), check.Blurred,
+		"the gap is %.1f times the blur at its widest, at least %.1f times is needed to measure it", gap, least)
 	for _, r := range []struct {
 		name string
 		pts  []geom.EdgePoint
@@ -301,14 +312,14 @@ func jointLimits(e geom.JointEdges, f subpixel.CrescentFit, curve raster.Curve) 
 		band float64
 	}{{"bore", e.Bore, e.BoreFit, e.BoreBand}, {"pin", e.Pin, e.PinFit, e.PinBand}} {
 		arc := usedArc(r.pts)
-		add(check.AtLeast(r.name+" arc", round(arc, 1), minArc), check.TooFewEdges,
+		add(check.AtLeast(r.name+"_arc_deg", round(arc, 1), minArc), check.TooFewEdges,
 			"%.0f degrees of the %s's rim could be used, at least %.0f are needed", arc, r.name, minArc)
 		ragged := max(1.5, maxRagged*r.c.R)
-		add(check.AtMost(r.name+" rim", round(r.c.RMS, 3), round(ragged, 3)), check.TooFewEdges,
+		add(check.AtMost(r.name+"_rim_px", round(r.c.RMS, 3), round(ragged, 3)), check.TooFewEdges,
 			"the %s's rim strays %.2f px from its circle, at most %.2f px is a circle", r.name, r.c.RMS, ragged)
 		// A band beside the rim has its own allowance; what is left must do.
 		u := math.Sqrt(max(r.c.Cov[2][2]-math.Pow(footU(r.band), 2), 0))
-		add(check.AtMost(r.name+" radius", round(u, 4), maxRimU), check.TooFewEdges,
+		add(check.AtMost(r.name+"_radius_u_px", round(u, 4), maxRimU), check.TooFewEdges,
 			"the %s's radius is known to %.2f px only, %.2f px is needed", r.name, u, maxRimU)
 	}
 	return out
@@ -341,57 +352,128 @@ func round(v float64, n int) float64 {
 	return math.Round(v*f) / f
 }
 
-// pinShadow compares the light on the bush close to its bore with that
-// farther out, on the side the pin leans on and on the far side. It returns by
-// which share the near side is darker, with its standard uncertainty.
+// shadow is light lost on the bush beside the pin.
+type shadow struct {
+	share, u float64 // of the light, with its standard uncertainty
+	reach    float64 // how far from the rim it is down to half, pixels
+}
+
+// pinShadow compares the light on the bush close to its rim with that farther
+// out, on the side the pin leans on and on the far side.
 //
 // Between a pin and a bush of equal height no light is lost; a pin that
-// stands proud shades the bush beside it, most where it touches.
-func pinShadow(g raster.Gray, f subpixel.CrescentFit) (shadow, u float64) {
+// stands proud shades the bush beside it, most where it touches, and the
+// farther the higher it stands.
+func pinShadow(g raster.Gray, f subpixel.CrescentFit) shadow {
 	lean := r2.Sub(f.Pin.Center, f.Bore.Center)
-	if r2.Norm(lean) < 1 {
-		return 0, 0
+	if r2.Norm(lean) < 1 || len(f.Sectors) == 0 {
+		return shadow{}
 	}
 	lean = r2.Unit(lean)
-	margin := 3*f.BlurBore + 2
-	band := 0.05 * f.Bore.R
-	mean := func(cos, sin, from, to float64) float64 {
-		sum, n := 0.0, 0.0
-		for r := from; r < to; r++ {
-			x, y := f.Bore.Center.X+r*cos, f.Bore.Center.Y+r*sin
-			if g.Inside(x, y) {
-				sum += g.Bilinear(x, y)
-				n++
-			}
-		}
-		if n == 0 {
-			return 0
-		}
-		return sum / n
-	}
-	const steps = 180
-	var touching, far []float64
+	margin := 3*f.BlurBore + 1
+	const near, steps = 4.0, 240
+	reach := 0.2 * f.Bore.R
+	var touching, far [][]float64 // ln of the light by distance, over that farther out
 	for i := range steps {
-		sin, cos := math.Sincos(2 * math.Pi * float64(i) / steps)
-		near := mean(cos, sin, f.Bore.R+margin, f.Bore.R+margin+band)
-		out := mean(cos, sin, f.Bore.R+0.12*f.Bore.R, f.Bore.R+0.24*f.Bore.R)
-		if near <= 0 || out <= 0 {
+		angle := 2 * math.Pi * float64(i) / steps
+		sin, cos := math.Sincos(angle)
+		c := cos*lean.X + sin*lean.Y
+		if math.Abs(c) < 0.7 {
 			continue
 		}
-		ratio := math.Log(near / out)
-		switch c := cos*lean.X + sin*lean.Y; {
-		case c > 0.7:
-			touching = append(touching, ratio)
-		case c < -0.7:
-			far = append(far, ratio)
+		// From the rim as it is there: a worn flank lies farther out.
+		s := f.Sectors[min(int(angle/(2*math.Pi)*float64(len(f.Sectors))), len(f.Sectors)-1)]
+		rim := f.Bore.R + margin
+		if s.Fitted {
+			rim += max(s.Bore, 0)
+		}
+		line := rayLight(g, f.Bore.Center, cos, sin, rim, rim+reach)
+		out := mean(line[len(line)*3/5:])
+		if out <= 0 {
+			continue
+		}
+		for k, v := range line {
+			line[k] = math.Log(max(v, 1e-4) / out)
+		}
+		if c > 0 {
+			touching = append(touching, line)
+		} else {
+			far = append(far, line)
 		}
 	}
 	if len(touching) < 8 || len(far) < 8 {
-		return 0, 0
+		return shadow{}
 	}
-	a, ua := centre(touching)
-	b, ub := centre(far)
-	return b - a, math.Hypot(ua, ub)
+	at := func(lines [][]float64, from, to int) (float64, float64) {
+		v := make([]float64, len(lines))
+		for i, l := range lines {
+			v[i] = mean(l[from:to])
+		}
+		return centre(v)
+	}
+	a, ua := at(touching, 0, near)
+	b, ub := at(far, 0, near)
+	out := shadow{share: b - a, u: math.Hypot(ua, ub)}
+	for d := 0; d+2 < len(touching[0]); d++ {
+		t, _ := at(touching, d, d+2)
+		o, _ := at(far, d, d+2)
+		if o-t < out.share/2 {
+			break
+		}
+		out.reach = float64(d) + margin
+	}
+	return out
+}
+
+// rayLight returns the light along a ray from a centre, a pixel apart.
+func rayLight(g raster.Gray, c r2.Vec, cos, sin, from, to float64) []float64 {
+	line := make([]float64, int(to-from)+1)
+	for k := range line {
+		r := from + float64(k)
+		line[k] = g.Bilinear(c.X+r*cos, c.Y+r*sin)
+	}
+	return line
+}
+
+func mean(v []float64) float64 {
+	if len(v) == 0 {
+		return 0
+	}
+	sum := 0.0
+	for _, x := range v {
+		sum += x
+	}
+	return sum / float64(len(v))
+}
+
+// bevel returns the width of a strip beside a rim, away from the gap (dir +1
+// outwards, -1 inwards), whose light differs from that of the face beyond by
+// more than a tenth, pixels.
+func bevel(g raster.Gray, c geom.Circle, blur, dir float64) float64 {
+	const differs, steps = 0.1, 120
+	from, to := math.Ceil(2*blur+1), math.Ceil(0.1*c.R)
+	ring := func(d float64) float64 {
+		var v []float64
+		for i := range steps {
+			sin, cos := math.Sincos(2 * math.Pi * float64(i) / steps)
+			if x, y := c.Center.X+(c.R+dir*d)*cos, c.Center.Y+(c.R+dir*d)*sin; g.Inside(x, y) {
+				v = append(v, g.Bilinear(x, y))
+			}
+		}
+		return middle(v)
+	}
+	face := middle([]float64{ring(to), ring(to + 2), ring(to + 4), ring(1.2 * to), ring(1.4 * to)})
+	if face <= 0 {
+		return 0
+	}
+	width := 0.0
+	for d := from; d < to; d++ {
+		if math.Abs(ring(d)/face-1) < differs {
+			break
+		}
+		width = d
+	}
+	return width
 }
 
 // centre returns the median of v and its standard uncertainty. Neighbouring

@@ -86,7 +86,7 @@ func centres(g raster.Gray) []r2.Vec {
 	// Keep the stronger edges, about so many that voting stays cheap; a sample
 	// of them tells how strong that is.
 	floor := float32(0)
-	if keep := g.W * g.H / 16; len(edges) > keep && len(mags) > 0 {
+	if keep := g.W * g.H / 40; len(edges) > keep && len(mags) > 0 {
 		slices.Sort(mags)
 		floor = mags[len(mags)*(len(edges)-keep)/len(edges)]
 	}

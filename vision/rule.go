@@ -37,18 +37,19 @@ type RuleSearch struct {
 // Limits of a readable rule, from the tables and trials the package's design
 // rests on; see ruleChecks for what they are held against.
 const (
-	minMarks       = 8    // a false comb by chance has 6 or 7
-	minMarksShare  = 0.5  // of the marks between first and last
-	maxResidual    = 0.05 // of the period
-	maxResidualPx  = 1.0
-	maxChange      = 0.05 // of the period from end to end
-	minRepetition  = 0.25
-	minAligned     = 0.75 // share of marks with an end in line
-	maxTries       = 12   // candidates looked at closely
-	maxBetweenMark = 0.4  // height of marks between the marks
-	minSlender     = 2    // length of a mark over its width; a round hole has 1
-	maxCrossed     = 0.25 // bars of a mesh across the marks, over the marks
-	maxRepeats     = 1    // a rule divided along both edges has one
+	minMarks      = 8    // a false comb by chance has 6 or 7
+	minMarksShare = 0.5  // of the marks between first and last
+	maxResidual   = 0.05 // of the period
+	maxResidualPx = 1.0
+	maxChange     = 0.05 // of the period from end to end
+	minRepetition = 0.25
+	minAligned    = 0.75 // share of marks with an end in line
+	maxTries      = 12   // candidates looked at closely
+	maxBetween    = 0.2  // height of marks between the marks
+	minEnded      = 0.5  // share of marks that end; lines of a grating do not
+	minSlender    = 2    // length of a mark over its width; a round hole has 1
+	maxCrossed    = 0.25 // bars of a mesh across the marks, over the marks
+	maxRepeats    = 1    // a rule divided along both edges has one
 )
 
 // FindRule looks for graduated rules in a photo: at least eight straight,
@@ -75,13 +76,21 @@ func FindRule(g raster.Gray) (RuleSearch, error) {
 		if !ok {
 			continue
 		}
+		if height, parts := f.between(); height > maxBetween {
+			// The run was of long marks only: read the short ones as well.
+			if finer, ok := fitRule(g, run.divided(parts)); ok {
+				f = finer
+			}
+		}
 		if refusal := firstFailing(f.checks(runs)); refusal != nil {
 			if doubtful == nil && f.plausible() {
 				doubtful = refusal
 			}
 			continue
 		}
-		found = append(found, f)
+		if len(found) == 0 || !found[0].continues(f) {
+			found = append(found, f)
+		}
 	}
 	switch {
 	case len(found) == 0 && doubtful != nil:
@@ -147,6 +156,15 @@ func (f *ruleFit) holds(run ruleRun) bool {
 		}
 	}
 	return 2*n > len(run.bars)
+}
+
+// continues says whether the other fit is a part of the same rule beyond a
+// stretch that is covered: in line with it and of the same period.
+func (f *ruleFit) continues(other *ruleFit) bool {
+	_, v := f.frame.of(other.frame.origin)
+	return math.Abs(v) < f.v1-f.v0 &&
+		math.Abs(r2.Cross(f.frame.along, other.frame.along)) < 0.05 &&
+		math.Abs(f.period-other.period) < 0.02*f.period
 }
 
 // inQuad says whether p lies in the convex quadrilateral q.

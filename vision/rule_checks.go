@@ -18,6 +18,7 @@ const (
 	checkRepetition = "rule repetition"
 	checkAligned    = "rule marks with an end in line"
 	checkBetween    = "rule marks between marks"
+	checkEnds       = "rule marks with an end in the picture"
 	checkSlender    = "rule mark length/width"
 	checkCrossed    = "even lines across the marks/marks"
 	checkRepeats    = "like rows of marks beside the rule"
@@ -28,6 +29,7 @@ const (
 func (f *ruleFit) checks(runs []ruleRun) []check.Check {
 	n := len(f.marks)
 	first, last := f.marks[0].k, f.marks[n-1].k
+	between, _ := f.between()
 	expected := last - first + 1
 	return []check.Check{
 		check.AtLeast(checkMarks, float64(n), minMarks),
@@ -37,7 +39,8 @@ func (f *ruleFit) checks(runs []ruleRun) []check.Check {
 		check.AtMost(checkChange, math.Abs(f.comb.Change(float64(first), float64(last))), maxChange),
 		check.AtLeast(checkRepetition, f.repetition(), minRepetition),
 		check.AtLeast(checkAligned, f.aligned(), minAligned),
-		check.AtMost(checkBetween, f.between(), maxBetweenMark),
+		check.AtMost(checkBetween, between, maxBetween),
+		check.AtLeast(checkEnds, f.ended(), minEnded),
 		check.AtLeast(checkSlender, f.slender(), minSlender),
 		check.AtMost(checkCrossed, f.crossed(runs), maxCrossed),
 		check.AtMost(checkRepeats, float64(f.repeats(runs)), maxRepeats),
@@ -150,39 +153,48 @@ func (f *ruleFit) aligned() float64 {
 
 // between is the height, in units of the marks' own, of the strongest thing
 // that repeats between the marks at a half, third or fifth of the period: the
-// short marks of a rule whose long ones only were found.
-func (f *ruleFit) between() float64 {
-	var worst float64
-	for _, parts := range []int{2, 3, 5} {
-		if f.period/float64(parts) < ruleMinPeriod/2 {
+// short marks of a rule whose long ones only were found. It also returns which
+// part of the period.
+func (f *ruleFit) between() (height float64, parts int) {
+	for _, n := range []int{2, 3, 5} {
+		if f.period/float64(n) < ruleMinPeriod/2 {
 			continue
 		}
 		least := math.Inf(1)
-		for i := 1; i < parts; i++ {
+		for i := 1; i < n; i++ {
 			var h []float64
 			for j := range len(f.marks) - 1 {
 				a, b := f.marks[j], f.marks[j+1]
 				if b.k-a.k != 1 {
 					continue
 				}
-				u := a.Center + (b.Center-a.Center)*float64(i)/float64(parts)
-				h = append(h, f.contrast(u, f.v0), f.contrast(u, f.v1))
+				u := a.Center + (b.Center-a.Center)*float64(i)/float64(n)
+				h = append(h, f.contrast(u, f.v0)/f.height, f.contrast(u, f.v1)/f.height)
 			}
 			if len(h) == 0 {
-				return 0
+				return 0, 1
 			}
 			slices.Sort(h)
 			// The short marks may fill only one end of the band: a quarter
 			// of the samples is enough.
-			q := h[len(h)/4]
-			if f.bright {
-				q = h[len(h)-1-len(h)/4]
-			}
-			least = min(least, q/f.height)
+			least = min(least, h[len(h)*3/4])
 		}
-		worst = max(worst, least)
+		if least > height {
+			height, parts = least, n
+		}
 	}
-	return worst
+	return height, parts
+}
+
+// ended is the share of marks that have an end and are no endless lines.
+func (f *ruleFit) ended() float64 {
+	n := 0
+	for _, m := range f.marks {
+		if (!m.topCut || !m.bottomCut) && m.bottom-m.top < longestMark*f.period {
+			n++
+		}
+	}
+	return float64(n) / float64(len(f.marks))
 }
 
 // slender is the usual length of a mark over its width.

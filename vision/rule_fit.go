@@ -16,6 +16,8 @@ const (
 	// markWindow is the half-width of the light fitted around a mark, as a
 	// share of the period: nearly up to the neighbours.
 	markWindow = 0.45
+	// longestMark is the length in periods from which on a line is no mark.
+	longestMark = 25
 	// coarseRows and fineRows bound the rows of pixels read across a mark in
 	// the first and in the last pass.
 	coarseRows, fineRows = 12, 64
@@ -28,7 +30,7 @@ type ruleMark struct {
 	u           float64 // of Center, evened out over the marks
 	lean, leanU float64 // du/dv of its own line
 	top, bottom float64 // v of its ends
-	// topCut and bottomCut say that the mark goes on beyond the picture.
+	// topCut and bottomCut say that no end was found.
 	topCut, bottomCut bool
 	profile           []subpixel.Sample
 }
@@ -46,6 +48,8 @@ type ruleFit struct {
 	marks  []ruleMark // in order of k
 	comb   subpixel.Comb
 	sums   []stripSum // memory of strip
+	// evidence is that of the run the rule was first seen as.
+	evidence float64
 }
 
 // fitRule measures the rule of which run is a part. It returns false when
@@ -93,7 +97,7 @@ func (f *ruleFit) pass(k0, k1, rows int) bool {
 }
 
 func newRuleFit(g raster.Gray, run ruleRun) *ruleFit {
-	f := &ruleFit{g: g, bright: run.bright}
+	f := &ruleFit{g: g, bright: run.bright, evidence: run.evidence}
 	var across r2.Vec
 	for _, b := range run.bars {
 		d := r2.Sub(b.b, b.a)
@@ -413,13 +417,12 @@ func (f *ruleFit) extents(step float64) {
 }
 
 // walk goes from v along the mark at u until its contrast has fallen to half
-// of the usual in the mean of three steps. It also says whether the picture
-// ended first.
+// of the usual in the mean of three steps. It also says whether no end was
+// found: the picture ended first, or the line is too long for a mark.
 func (f *ruleFit) walk(u, v, step, usual float64) (end float64, cut bool) {
-	const most = 40 // periods
 	last := [3]float64{1, 1, 1}
 	mean := 1.0
-	limit := most * f.period / math.Abs(step)
+	limit := longestMark * f.period / math.Abs(step)
 	for i := 0; float64(i) < limit; i++ {
 		next := v + step
 		if !f.inside(u+f.frame.lean(u)*next, next) {
@@ -434,7 +437,7 @@ func (f *ruleFit) walk(u, v, step, usual float64) (end float64, cut bool) {
 		}
 		v = next
 	}
-	return v, false
+	return v, true
 }
 
 // inside says whether (u, v) lies at least a pixel inside the picture.

@@ -70,6 +70,10 @@ func TestFindRuleRefusesPatterns(t *testing.T) {
 			v, _ := turned(x, y, -0.5)
 			return 0.4 + 0.18*math.Cos(u*2*math.Pi/28) + 0.18*math.Cos(v*2*math.Pi/28)
 		}},
+		{"grating", func(x, y float64) float64 {
+			x, _ = turned(x, y, 0.3)
+			return lines(wave(x, 20) < 3)
+		}},
 		{"holes", func(x, y float64) float64 {
 			return lines(math.Hypot(wave(x, 50), wave(y, 50)) < 14)
 		}},

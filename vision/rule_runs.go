@@ -227,3 +227,14 @@ func fullSizeRun(run []link, bars []ruleBar, turned, bright bool) ruleRun {
 	r.evidence = float64(len(run)) * (0.1 + math.Log(max(1, chance/max(0.05, gaps[len(gaps)/2]))))
 	return r
 }
+
+// divided returns the run as part of a rule with so many marks to each of its
+// gaps.
+func (r ruleRun) divided(parts int) ruleRun {
+	r.bars = slices.Clone(r.bars)
+	for i := range r.bars {
+		r.bars[i].k *= parts
+	}
+	r.period /= float64(parts)
+	return r
+}

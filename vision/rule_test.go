@@ -113,7 +113,7 @@ func TestFindRuleSweep(t *testing.T) {
 			t.Errorf("scene %d: %v", seed, err)
 			continue
 		}
-		t.Logf("scene %d p %.1f blur %.1f noise %.1f: %d/%d/%d worst %.3f rms %.3f ppm %.0f u %.0f z %.2f second %v bright %v", seed, s.period, s.blur, s.noise, len(found.Ticks), found.Expected, s.marks, worst, rms, period*1e6, found.UPeriod/found.Period*1e6, z, found.Second != nil, found.Bright)
+		t.Logf("scene %d p %.1f blur %.1f noise %.1f: %d/%d/%d worst %.3f rms %.3f ppm %.0f u %.0f z %.2f btw %.2f second %v bright %v", seed, s.period, s.blur, s.noise, len(found.Ticks), found.Expected, s.marks, worst, rms, period*1e6, found.UPeriod/found.Period*1e6, z, found.Checks[7].Value, found.Second != nil, found.Bright)
 		if found.Second != nil {
 			t.Errorf("scene %d: a second rule of period %.1f was seen", seed, found.Second.Period)
 		}

@@ -26,7 +26,8 @@ func (f *ruleFit) crossed(runs []ruleRun) float64 {
 				n++
 			}
 		}
-		if n >= minRun && r.evidence > 2*float64(len(r.bars))/3 {
+		// A few scratches that happen to be even are no mesh.
+		if n >= minMarks && r.evidence > f.evidence/3 {
 			most = max(most, n)
 		}
 	}
@@ -55,7 +56,7 @@ func (f *ruleFit) repeats(runs []ruleRun) int {
 	n := 0
 	for i, v := range rows {
 		// One row can give several runs.
-		if i == 0 || v-rows[i-1] > f.period {
+		if i == 0 || v-rows[i-1] > (f.v1-f.v0)/2 {
 			n++
 		}
 	}

@@ -60,7 +60,7 @@ func Refuse(code Code, message string) *Refusal {
 }
 
 var remedies = map[Code]string{
-	NoScale:        "put a rule or stage micrometer in the plane of the joint and photograph again, or give --scale-file, --gauge, or --points with --distance",
+	NoScale:        "put a rule or stage micrometer in the plane of the joint and photograph again, or give --scale-file, or --points with --distance",
 	ScaleUnclear:   "wipe the rule, light it evenly, show at least 8 neighbouring marks, and state --division",
 	ScalesDisagree: "leave only the scale that lies in the plane of the joint in the photo, or correct the stated division",
 	NotFound:       "show the whole pin end and the bush around it, end-on, filling a third to two thirds of the height",

@@ -92,12 +92,18 @@ type JointEdges struct {
 	SharpenShift float64
 	// Shadow is by which share the bush is darker beside the touching pin than
 	// elsewhere, ShadowU its standard uncertainty: a pin that stands proud
-	// keeps the light off.
-	Shadow, ShadowU float64
+	// keeps the light off. ShadowReach is how far from the rim the shadow is
+	// down to half, pixels.
+	Shadow, ShadowU, ShadowReach float64
 	// BoreBand and PinBand are the widths of a dimmer band between the bright
 	// face and the rim, pixels: a chamfer, a rounding or a burr. 0 on a sharp
 	// rim. The circles are those of the rim, at the foot of the band.
 	BoreBand, PinBand float64
+	// BoreBevel and PinBevel are the widths of a strip beside the rims, pixels,
+	// that is lit otherwise than the face beyond: a broken edge as bright as to
+	// pass for the face, which lies in the shade where the rims touch. 0 where
+	// there is none.
+	BoreBevel, PinBevel float64
 	// Gap is the widest gap in pixels.
 	Gap                     float64
 	BoreProfile, PinProfile RimProfile

@@ -1,0 +1,53 @@
+# make demo    measures the sample photos and leaves pictures and figures in bin/demo
+# make test    everything that has to pass; under ten minutes
+# make lint    golangci-lint, built into bin/ at first use
+# make fuzz    every fuzz target for FUZZTIME
+# make bench   every benchmark once
+# make sweep   the long sweep over generated photos, writes testdata/sweep
+
+GO ?= go
+FUZZTIME ?= 30s
+LINT_VERSION := v2.15.0
+LINT := bin/golangci-lint-$(LINT_VERSION)
+
+.PHONY: all setup build demo test lint fuzz bench sweep clean
+
+all: build
+
+setup:
+	@.ci/setup
+
+build: setup
+	$(GO) build -o bin/pinlash ./cmd/pinlash
+
+demo: build
+	bin/pinlash demo bin/demo
+
+test: setup
+	$(GO) vet ./...
+	$(GO) test -timeout 9m ./...
+	$(GO) test -timeout 5m -tags matprofile ./vision
+
+lint: setup $(LINT)
+	$(LINT) run ./...
+
+$(LINT):
+	GOBIN=$(CURDIR)/bin $(GO) install github.com/golangci/golangci-lint/v2/cmd/golangci-lint@$(LINT_VERSION)
+	mv bin/golangci-lint $(LINT)
+
+fuzz: setup
+	@grep -rno --include='*_test.go' '^func Fuzz[A-Za-z0-9]*' . | \
+	while IFS=: read -r file line func; do \
+		name=$${func#func }; \
+		echo "$$name in $$(dirname $$file)"; \
+		$(GO) test -run '^$$' -fuzz "^$$name\$$" -fuzztime $(FUZZTIME) "$$(dirname $$file)" || exit 1; \
+	done
+
+bench: setup
+	$(GO) test -run '^$$' -bench . -benchmem ./...
+
+sweep: setup
+	$(GO) test -timeout 60m -count 1 -run Sweep -v ./vision -sweep
+
+clean:
+	rm -rf bin
