@@ -29,7 +29,7 @@ const (
 	squareWithin = 2 * math.Pi / 180
 	// cornerDistortion is the relative lens error of a macro lens in the
 	// corner of the photo; 0.1 to 1 % is usual over the whole range of lenses.
-	cornerDistortion = 0.004
+	cornerDistortion = 0.003
 	// relativeTolerance is the relative standard uncertainty of a stated
 	// length: a rule whose marks are good to 1e-4 of its length. A printed
 	// rule or a short stage micrometer without certificate is worse.

@@ -103,7 +103,7 @@ func Joint(e geom.JointEdges, s calib.Scale, o Options) (JointResult, error) {
 	if hidden.seen {
 		flanks = []wornFlank{hidden}
 	}
-	r.Play = mm(play(clearance, flanks...))
+	r.Play = mm(play(clearance, load, flanks...))
 	r.RoundnessBore, r.RoundnessPin = mm(bore.roundness()), mm(pin.roundness())
 	r.Profile = profile(bore, pin, s.Along(at, s.AngleRad).Value)
 	r.Checks, r.Notes = j.checks(), j.notes(wearBore, wearPin, hidden)
@@ -300,15 +300,19 @@ func (j joint) overlap(offset, clearance uncert.Quantity, bore, pin wornFlank) w
 	return w
 }
 
-// play returns clearance plus the wear depths that were seen. Of a depth that
-// was not, only the uncertainty counts.
-func play(clearance uncert.Quantity, flanks ...wornFlank) uncert.Quantity {
+// play returns clearance plus the wear depths that were seen on the line of
+// pull, whose direction is load (rad). Of a depth that was not seen only the
+// uncertainty counts.
+func play(clearance uncert.Quantity, load float64, flanks ...wornFlank) uncert.Quantity {
 	b := append(uncert.Budget{}, clearance.Budget...)
 	value := clearance.Value
 	for _, w := range flanks {
 		if w.seen {
-			value += w.depth.Value
-			b = append(b, uncert.Term{Name: "wear depth", U: w.depth.U, DF: w.depth.DF})
+			share := w.onLine(load)
+			value += share * w.depth.Value
+			b = append(b,
+				uncert.Term{Name: "wear depth", U: w.depth.U, DF: w.depth.DF},
+				uncert.Term{Name: "wear off the line of pull", U: (1 - share) * w.depth.Value / 2})
 		} else {
 			b = append(b, uncert.Term{Name: "wear too small to be seen", U: unseenWear * w.depth.U})
 		}

@@ -2,6 +2,7 @@ package measure
 
 import (
 	"math"
+	"slices"
 
 	"gonum.org/v1/gonum/mat"
 
@@ -26,11 +27,16 @@ func newRim(p geom.RimProfile, c geom.Circle, pts []geom.EdgePoint, sign float64
 	return r
 }
 
-// harmonics fits sum of a_m cos(m t) + b_m sin(m t), m = 0 to most, to the
+// harmonics fits the rim's deviations; see fitHarmonics.
+func (r rim) harmonics(most int, keep func(i int) bool) (coef []float64, cov *mat.SymDense, ok bool) {
+	return r.fitHarmonics(most, r.Dev, keep)
+}
+
+// fitHarmonics fits sum of a_m cos(m t) + b_m sin(m t), m = 0 to most, to the
 // directions that keep says, and returns the coefficients (1, cos t, sin t,
 // cos 2t, ...) with their covariance. ok is false where the directions do not
 // determine them.
-func (r rim) harmonics(most int, keep func(i int) bool) (coef []float64, cov *mat.SymDense, ok bool) {
+func (r rim) fitHarmonics(most int, dev []float64, keep func(i int) bool) (coef []float64, cov *mat.SymDense, ok bool) {
 	n := 2*most + 1
 	a := mat.NewSymDense(n, nil)
 	b := mat.NewVecDense(n, nil)
@@ -44,7 +50,7 @@ func (r rim) harmonics(most int, keep func(i int) bool) (coef []float64, cov *ma
 		basis(t, row)
 		w := 1 / (r.U[i] * r.U[i])
 		a.SymRankOne(a, w, mat.NewVecDense(n, row))
-		b.AddScaledVec(b, w*r.Dev[i], mat.NewVecDense(n, row))
+		b.AddScaledVec(b, w*dev[i], mat.NewVecDense(n, row))
 	}
 	if count < 2*n {
 		return nil, nil, false
@@ -168,19 +174,23 @@ func (r rim) wear(load, contactU float64) wornFlank {
 		}
 		return s / w, math.Sqrt(1 / w)
 	}
-	// The direction in which the rim strays most within reach of the load.
-	best, bestZ := -1, 0.0
-	for i, t := range r.Angle {
-		if !math.IsNaN(load) && math.Abs(angleBetween(t, load)) > wearSide {
-			continue
+	// The direction in which the rim strays most: on the loaded side, or else
+	// anywhere, for the pin may have been pulled the other way for the photo.
+	best := -1
+	for _, side := range []float64{wearSide, math.Pi} {
+		bestZ := 0.0
+		for i, t := range r.Angle {
+			if !math.IsNaN(load) && math.Abs(angleBetween(t, load)) > side {
+				continue
+			}
+			if d, u := mean(i); u > 0 && d/u > bestZ {
+				best, bestZ = i, d/u
+			}
 		}
-		if d, u := mean(i); u > 0 && d/u > bestZ {
-			best, bestZ = i, d/u
-		}
-	}
-	if best >= 0 && bestZ > wearSigmas {
-		if w, ok := r.flank(best, contactU); ok {
-			return w
+		if best >= 0 && bestZ > wearSigmas {
+			if w, ok := r.flank(best, contactU); ok {
+				return w
+			}
 		}
 	}
 	at := best
@@ -201,12 +211,14 @@ func (r rim) wear(load, contactU float64) wornFlank {
 func (r rim) flank(i int, contactU float64) (wornFlank, bool) {
 	n := len(r.Angle)
 	// The arc reaches as far as the rim strays by more than twice its own
-	// uncertainty; single directions that do not are stepped over.
+	// uncertainty and three times the scatter of the unworn part; a few
+	// directions that do not are stepped over.
+	least := 3 * r.circle.RMS
 	reach := func(dir int) int {
 		last, miss := 0, 0
 		for d := 1; d < n/2 && miss < 4; d++ {
 			q := (i + dir*d + n) % n
-			if r.U[q] > 0 && r.sign*r.Dev[q] > 2*r.U[q] {
+			if r.U[q] > 0 && r.sign*r.Dev[q] > max(2*r.U[q], least) {
 				last, miss = d, 0
 			} else {
 				miss++
@@ -222,12 +234,25 @@ func (r rim) flank(i int, contactU float64) (wornFlank, bool) {
 	for d := -left; d <= right; d++ {
 		arc[(i+d+n)%n] = true
 	}
-	coef, cov, ok := r.harmonics(1, func(k int) bool { return arc[k] })
-	if !ok {
-		return wornFlank{}, false
+	// A circle of radius q shifted by e along the peak is, from the unworn
+	// centre, q + e cos t - e^2 sin^2 t/(2q): the last term is added back
+	// with the shift found before.
+	dev := slices.Clone(r.Dev)
+	var a, b, c, peak float64
+	var cov *mat.SymDense
+	for range 3 {
+		coef, v, ok := r.fitHarmonics(1, dev, func(k int) bool { return arc[k] })
+		if !ok {
+			return wornFlank{}, false
+		}
+		a, b, c, cov = r.sign*coef[0], r.sign*coef[1], r.sign*coef[2], v
+		peak = math.Atan2(c, b)
+		bend := (b*b + c*c) / (2 * r.circle.R)
+		for k := range arc {
+			s := math.Sin(r.Angle[k] - peak)
+			dev[k] = r.Dev[k] + bend*s*s
+		}
 	}
-	a, b, c := r.sign*coef[0], r.sign*coef[1], r.sign*coef[2]
-	peak := math.Atan2(c, b)
 	first, lastAngle := r.Angle[(i-left+n)%n], r.Angle[(i+right)%n]
 	width := math.Mod(lastAngle-first+4*math.Pi, 2*math.Pi)
 	middle := first + width/2
@@ -267,6 +292,20 @@ func (r rim) depthBudget(u, t, contactU float64) uncert.Budget {
 		{Name: "unworn circle", U: math.Sqrt(max(v, 0)), DF: df(r.circle)},
 		{Name: "rim read through a narrow gap", U: contactU},
 	}
+}
+
+// onLine returns the share of the depth that lies on the line of pull, whose
+// direction is load (rad): all of it when that is the line of the wear, less
+// to its sides, none across it. Without a line of pull it is the wear's own.
+func (w wornFlank) onLine(load float64) float64 {
+	if math.IsNaN(load) {
+		return 1
+	}
+	c := math.Abs(math.Cos(angleBetween(w.direction, load)))
+	if c > math.Cos(math.Pi/6) {
+		return 1
+	}
+	return c
 }
 
 // angleBetween returns a - b, folded to -pi..pi.

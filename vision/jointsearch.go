@@ -32,9 +32,14 @@ const searchHeight = 320
 // centres wins.
 func searchJoint(g raster.Gray) (jointSeed, bool) {
 	small, scale := g, 1.0
-	for small.H >= 2*searchHeight || small.W >= 3*searchHeight {
+	for small.H >= 2*searchHeight || small.W >= 3*searchHeight || scale == 1 {
 		small = small.Half()
 		scale *= 2
+	}
+	// The eye's scale: a joint of dark steel beside a bright rule counts as
+	// much as the rule.
+	for i, v := range small.Pix {
+		small.Pix[i] = float32(math.Sqrt(float64(max(v, 0))))
 	}
 	var best jointSeed
 	bestScore := 0.0
@@ -186,7 +191,7 @@ func boxSmooth(v []float32, w, h, r int) []float32 {
 // dip is a drop of light followed by a rise along a ray.
 type dip struct {
 	in, out float64 // radius of the half-level points
-	depth   float64 // light of the darker side minus the least light between
+	depth   float64 // share by which it is darker than its darker side
 	blur    float64 // edge spread seen at the rise and the drop
 }
 
@@ -262,7 +267,7 @@ func dips(g raster.Gray, at r2.Vec, cos, sin, scale float64) []dip {
 			continue
 		}
 		d := grow(line, mean, i, k)
-		if d.depth < 0.01 || d.depth < 0.2*(d.depth+v) {
+		if d.depth < 0.2 {
 			continue
 		}
 		if len(out) > 0 && math.Abs(out[len(out)-1].in-d.in) < 1 && math.Abs(out[len(out)-1].out-d.out) < 1 {
@@ -312,7 +317,7 @@ func grow(line []float64, mean func(a, b int) float64, i, k int) dip {
 			}
 			level = max(level, b)
 			// The climb is over when the light no longer rises.
-			if level > low+0.02 && a > low+0.7*(level-low) && b < a+0.1*(level-low) {
+			if level > 1.1*low+0.005 && a > low+0.7*(level-low) && b < a+0.1*(level-low) {
 				return level
 			}
 		}
@@ -337,7 +342,8 @@ func grow(line []float64, mean func(a, b int) float64, i, k int) dip {
 		}
 		return math.NaN()
 	}
-	d := dip{in: cross(-1, left, 0.5), out: cross(1, right, 0.5), depth: min(left, right) - low}
+	side := min(left, right)
+	d := dip{in: cross(-1, left, 0.5), out: cross(1, right, 0.5), depth: (side - low) / max(side, 0.01)}
 	// The quarter and three-quarter points of a Gaussian edge lie 1.349
 	// spreads apart.
 	d.blur = math.Min(cross(1, right, 0.75)-cross(1, right, 0.25), cross(-1, left, 0.25)-cross(-1, left, 0.75)) / 1.349

@@ -14,9 +14,10 @@ import (
 // band follows; the rim that bears is at the foot of that band.
 type Foot struct {
 	Circle geom.Circle
-	// Band is by how much the foot lies beyond the half-light rim on median,
-	// towards the gap, pixels; Spread is the robust scatter of the feet about
-	// their circle.
+	// Band is by how much the foot lies beyond the half-light rim, towards the
+	// gap, in the fifth of the directions where it does so the most, pixels: a
+	// chamfer is dim only where its partner shades it. Spread is the robust
+	// scatter of the feet about their circle.
 	Band, Spread float64
 	// Dev is the foot's distance from Circle by sector, where it was seen.
 	Dev  []float64
@@ -35,7 +36,7 @@ func (f CrescentFit) Feet(g raster.Gray) (feet [2]Foot, ok [2]bool) {
 	pixels := collect(g, wide)
 	n := len(pixels)
 	gaps := make([]gapProfile, n)
-	var least []float64
+	var least, grain []float64
 	for i, sp := range pixels {
 		s := f.Sectors[i]
 		if !s.Fitted || s.Width() < 3*(f.BlurBore+f.BlurPin)+2 {
@@ -43,12 +44,13 @@ func (f CrescentFit) Feet(g raster.Gray) (feet [2]Foot, ok [2]bool) {
 		}
 		if gaps[i] = gapOf(sp.px, s); gaps[i].darkest >= 0 {
 			least = append(least, gaps[i].light[gaps[i].darkest])
+			grain = append(grain, gaps[i].grain())
 		}
 	}
 	// A lit ledge fills part of the gap, so the dark level is that of the
 	// darkest places.
 	dark := quantile(least, 0.1)
-	noise := max(1.48*mad(least[:len(least)/2], dark), 0.002*f.Contrast)
+	noise := max(1.48*mad(least[:len(least)/2], dark), middle(grain), 0.002*f.Contrast)
 	rims := [2]rim{newRim(n), newRim(n)}
 	for i, gp := range gaps {
 		if gp.darkest < 0 || len(gp.light) == 0 {
@@ -111,6 +113,16 @@ func gapOf(px []pixel, s Sector) gapProfile {
 	return out
 }
 
+// grain returns the noise of a bin, from how far the neighbours of the darkest
+// one lie above it.
+func (p gapProfile) grain() float64 {
+	k := p.darkest
+	if k == 0 || k == len(p.light)-1 {
+		return 0
+	}
+	return (p.light[k-1] + p.light[k+1] - 2*p.light[k]) / (2 * math.Sqrt2)
+}
+
 // foot walks from the darkest place towards the bore (dir 1) or the pin
 // (dir -1) and returns where the darkness ends, from the pin's circle. level
 // is the light of the face beyond.
@@ -149,6 +161,10 @@ func quantileOfNormal(p float64) float64 {
 
 func clampShare(p float64) float64 { return max(1e-6, min(p, 1-1e-6)) }
 
+// bandQuantile is the share of the directions in which the foot lies no
+// farther beyond the rim than the band's width.
+const bandQuantile = 0.8
+
 // feetCircle fits a circle to the feet of one rim.
 func feetCircle(r *rim, c geom.Circle, sectors []Sector, which int) (Foot, bool) {
 	n := len(sectors)
@@ -166,7 +182,7 @@ func feetCircle(r *rim, c geom.Circle, sectors []Sector, which int) (Foot, bool)
 	if len(band) < n/8 {
 		return f, false
 	}
-	f.Band = middle(band)
+	f.Band = quantile(band, bandQuantile)
 	p, cov, spread, ok := r.circle()
 	if !ok {
 		return f, false

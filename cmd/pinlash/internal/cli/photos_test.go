@@ -1,0 +1,178 @@
+package cli
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"math"
+	"os"
+	"path/filepath"
+	"strconv"
+	"testing"
+)
+
+// truthFile is what is used of the truth.json beside rendered photos.
+type truthFile struct {
+	Images []photoTruth `json:"images"`
+}
+
+type photoTruth struct {
+	Kind      string   `json:"kind"`
+	Files     []string `json:"files"`
+	Expect    string   `json:"expect"`
+	AsKind    string   `json:"as_kind"`
+	MMPerPx   float64  `json:"mm_per_px"`
+	Bore      float64  `json:"bore_diameter_mm"`
+	Pin       float64  `json:"pin_diameter_mm"`
+	Clearance float64  `json:"clearance_diametral_mm"`
+	Offset    float64  `json:"eccentricity_mm"`
+	Play      float64  `json:"play_along_pull_mm"`
+	Proud     float64  `json:"pin_proud_mm"`
+	Chamfer   float64  `json:"pin_chamfer_mm"`
+	EdgeBreak float64  `json:"bore_edge_break_mm"`
+	Wear      *struct {
+		Where string  `json:"where"`
+		Depth float64 `json:"depth_mm"`
+	} `json:"wear"`
+	Scale struct {
+		Division float64 `json:"division_mm"`
+	} `json:"scale"`
+	Scales []struct {
+		Division float64 `json:"division_mm"`
+	} `json:"scales"`
+}
+
+func (p photoTruth) division() float64 {
+	if p.Scale.Division > 0 {
+		return p.Scale.Division
+	}
+	if len(p.Scales) > 0 {
+		return p.Scales[0].Division
+	}
+	return 0.5
+}
+
+func readTruth(t *testing.T, folder string) []photoTruth {
+	t.Helper()
+	data, err := os.ReadFile(filepath.Join(folder, "truth.json"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	var f truthFile
+	if err := json.Unmarshal(data, &f); err != nil {
+		t.Fatal(err)
+	}
+	return f.Images
+}
+
+// line is a printed line of JSON, as far as the tests look.
+type line struct {
+	Results map[string]struct {
+		Value, U, Lower, Upper float64
+	}
+	Refused *struct{ Code, Message, Remedy string }
+	Notes   []string
+}
+
+// measured runs `pinlash joint --json` on one photo.
+func measured(t *testing.T, photo string, division float64) (line, int) {
+	t.Helper()
+	var out, errs bytes.Buffer
+	status := Main(context.Background(), []string{"joint", "--json", "--division", strconv.FormatFloat(division, 'g', -1, 64), photo}, Streams{Out: &out, Err: &errs})
+	var l line
+	if err := json.Unmarshal(out.Bytes(), &l); err != nil {
+		t.Fatalf("%s: status %d, %v, printed %q and %q", photo, status, err, out.String(), errs.String())
+	}
+	return l, status
+}
+
+// TestRenderedJoints holds the figures of every rendered joint against its
+// truth: clearance to 0.15 px and diameters to 0.25 px, with one-sided wear to
+// 0.4 px, with a proud or chamfered pin or a broken edge to 1.5 px; intervals no
+// wider than eight times that; and nine of ten intervals must hold the truth.
+func TestRenderedJoints(t *testing.T) {
+	figures, inside := 0, 0
+	for _, folder := range []string{"../../../../testdata/photos", "../../../../testdata/rendered"} {
+		for _, p := range readTruth(t, folder) {
+			if p.Kind != "bore" {
+				continue
+			}
+			l, status := measured(t, filepath.Join(folder, p.Files[0]), p.division())
+			if status != 0 || l.Refused != nil {
+				t.Errorf("%s: status %d, refused %+v", p.Files[0], status, l.Refused)
+				continue
+			}
+			clearance, diameter := 0.15, 0.25
+			wear := map[string]float64{}
+			if p.Wear != nil {
+				clearance, diameter = 0.4, 0.4
+				wear[p.Wear.Where] = p.Wear.Depth
+			}
+			if p.Proud > 0 || p.Chamfer > 0 || p.EdgeBreak > 0 {
+				clearance, diameter = 1.5, 1.5
+				if len(l.Notes) == 0 {
+					t.Errorf("%s: no note says that the visible rim is not the bearing diameter", p.Files[0])
+				}
+			}
+			for _, f := range []struct {
+				name       string
+				want, tol  float64
+				boundWidth bool
+			}{
+				{"bore_diameter", p.Bore, diameter, true},
+				{"pin_diameter", p.Pin, diameter, true},
+				{"clearance", p.Clearance, clearance, true},
+				{"play", p.Play, max(clearance, 0.25), true},
+				{"offset", p.Offset, diameter, true},
+				{"wear_depth_bore", wear["bore"], max(clearance, 0.4), false},
+				{"wear_depth_pin", wear["pin"], max(clearance, 0.4), false},
+			} {
+				got, ok := l.Results[f.name]
+				if !ok {
+					t.Errorf("%s: no %s", p.Files[0], f.name)
+					continue
+				}
+				off := (got.Value - f.want) / p.MMPerPx
+				// A broken edge in the shade can pass for wear; the interval says so.
+				if math.Abs(off) > f.tol && !(p.EdgeBreak > 0 && f.name == "wear_depth_bore") {
+					t.Errorf("%s: %s %.4f mm, want %.4f: off by %.3f px, at most %.2f px", p.Files[0], f.name, got.Value, f.want, off, f.tol)
+				}
+				if w := (got.Upper - got.Lower) / p.MMPerPx; f.boundWidth && w > 8*f.tol {
+					t.Errorf("%s: %s interval %.2f px wide, at most %.2f px", p.Files[0], f.name, w, 8*f.tol)
+				}
+				figures++
+				if got.Lower <= f.want && f.want <= got.Upper {
+					inside++
+				} else {
+					t.Logf("%s: %s off by %.3f px lies outside its interval", p.Files[0], f.name, off)
+				}
+			}
+		}
+	}
+	if 10*inside < 9*figures {
+		t.Errorf("the truth lies in %d of %d intervals, want nine of ten", inside, figures)
+	}
+	t.Logf("the truth lies in %d of %d intervals", inside, figures)
+}
+
+// TestRefusedPhotos runs the rendered photos that must be refused.
+func TestRefusedPhotos(t *testing.T) {
+	want := map[string]string{
+		"bad_D01_no_scale.jpg":            "no_scale",
+		"bad_D05_overexposed.jpg":         "overexposed",
+		"bad_D11_two_scales_conflict.jpg": "scales_disagree",
+	}
+	for _, p := range readTruth(t, "../../../../testdata/photos") {
+		if p.Kind != "bad" {
+			continue
+		}
+		l, status := measured(t, filepath.Join("../../../../testdata/photos", p.Files[0]), p.division())
+		if status != 3 || l.Refused == nil {
+			t.Errorf("%s: status %d, not refused", p.Files[0], status)
+			continue
+		}
+		if l.Refused.Code != want[p.Files[0]] || l.Refused.Message == "" || l.Refused.Remedy == "" {
+			t.Errorf("%s: refused with %+v, want %s", p.Files[0], *l.Refused, want[p.Files[0]])
+		}
+	}
+}
