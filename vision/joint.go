@@ -17,17 +17,19 @@ import (
 // Limits of a joint that can be measured. Those marked (L) are judgement,
 // tried on rendered scenes; the others follow from the fit's tables.
 const (
-	minSeen    = 0.3   // share of directions that show both rims (L)
-	maxBlur    = 5.0   // edge spread, pixels (L)
-	minGap     = 2.0   // widest gap in edge spreads: below, dark level and gap cannot be told apart
-	softBlur   = 2.0   // edge spread, pixels, beyond which the blur is the lens out of focus and not quite Gaussian
-	minSoftGap = 5.0   // and the widest gap then needed, so that the rims do not merge
-	minStep    = 15.0  // step of light at the weaker rim, levels of 255 (L)
-	minSNR     = 3.0   // step of light against the scatter of a pixel's light (L)
-	minArc     = 120.0 // degrees of rim that took part in the circle (L)
-	maxClipped = 0.35  // share of directions lost to saturation (L)
-	maxRagged  = 0.01  // scatter of a rim about its circle, of the radius (L)
-	maxRimU    = 0.5   // standard uncertainty of a radius, pixels (L)
+	minSeen       = 0.3   // share of directions that show both rims (L)
+	maxBlur       = 5.0   // edge spread, pixels (L)
+	minGap        = 2.0   // widest gap in edge spreads: below, dark level and gap cannot be told apart
+	softBlur      = 2.0   // edge spread, pixels, beyond which the blur is the lens out of focus and not quite Gaussian
+	minSoftGap    = 5.0   // and the widest gap then needed, so that the rims do not merge
+	minStep       = 15.0  // step of light at the weaker rim, levels of 255 (L)
+	minSNR        = 3.0   // step of light against the scatter of a pixel's light (L)
+	maxPale       = 0.5   // light in the gap, of the fainter face (L)
+	maxPaleNarrow = 0.2   // the same where the gap is under five edge spreads: its width hangs on its darkness (L)
+	minArc        = 120.0 // degrees of rim that took part in the circle (L)
+	maxClipped    = 0.35  // share of directions lost to saturation (L)
+	maxRagged     = 0.01  // scatter of a rim about its circle, of the radius (L)
+	maxRimU       = 0.5   // standard uncertainty of a radius, pixels (L)
 )
 
 // FindJoint finds a pin standing in its bush, seen end-on, and measures both
@@ -39,6 +41,10 @@ func FindJoint(g raster.Gray, curve raster.Curve) (geom.JointEdges, []check.Chec
 	seed, ok := searchJoint(g)
 	var checks []check.Check
 	fail := func(c check.Check, code check.Code, format string, a ...any) (geom.JointEdges, []check.Check, error) {
+		if code == check.TooFewEdges && seed.share < doubtfulShare {
+			// What was seen of rims was hardly a joint.
+			code = check.NotFound
+		}
 		return geom.JointEdges{}, append(checks, c), check.Refuse(code, fmt.Sprintf(format, a...))
 	}
 	seen := check.AtLeast("rims_seen", round(seed.share, 3), minSeen)
@@ -294,6 +300,13 @@ func jointLimits(e geom.JointEdges, f subpixel.CrescentFit, curve raster.Curve) 
 	step := 255 * (curve.Encode(e.Contrast+e.Dark) - curve.Encode(e.Dark))
 	add(check.AtLeast("contrast", round(step, 1), minStep), check.TooDark,
 		"the weaker rim stands out by %.0f of 255 levels, at least %.0f are needed", step, minStep)
+	pale := e.Dark / (e.Dark + e.Contrast)
+	most := maxPale
+	if e.Gap < 5*e.Blur {
+		most = maxPaleNarrow
+	}
+	add(check.AtMost("light_in_gap", round(pale, 3), most), check.NotFound,
+		"the ring is not dark enough for a gap: it has %.0f %% of the light of the fainter face, at most %.0f %% is a gap of this width", 100*pale, 100*most)
 	snr := e.Contrast / max(e.Noise, 1e-9)
 	add(check.AtLeast("signal_to_noise", round(min(snr, 1e4), 2), minSNR), check.TooFewEdges,
 		"the rims stand out by %.1f times the unevenness of the light beside them, at least %.1f times is needed", snr, minSNR)

@@ -51,7 +51,23 @@ func searchJoint(g raster.Gray) (jointSeed, bool) {
 			best, bestScore = seed, score
 		}
 		if best.share > clearShare {
-			break
+			return best, true
+		}
+	}
+	// No centre stood out: try the picture over, coarsely. Half a radius off
+	// is near enough.
+	if best.share < doubtfulShare {
+		step := 0.15 * float64(g.H)
+		for y := step; y < float64(g.H); y += step {
+			for x := step; x < float64(g.W); x += step {
+				seed, score := seedAt(g, r2.Vec{X: x, Y: y}, scale)
+				if score > bestScore {
+					best, bestScore = seed, score
+				}
+				if best.share > clearShare {
+					return best, true
+				}
+			}
 		}
 	}
 	return best, bestScore > 0
@@ -59,6 +75,9 @@ func searchJoint(g raster.Gray) (jointSeed, bool) {
 
 // A pair of rims seen in this share of the directions ends the search.
 const clearShare = 0.8
+
+// Below this share the likely centres were the wrong ones.
+const doubtfulShare = 0.5
 
 // centres returns the likely centres of round edges, best first.
 func centres(g raster.Gray) []r2.Vec {
@@ -107,15 +126,31 @@ func centres(g raster.Gray) []r2.Vec {
 		votes[i] = make([]float32, w*h)
 	}
 	rmin, rmax := float32(g.H)*0.06, float32(g.H)*0.55
+	// Where many edges of one direction crowd, each counts the less.
+	const crowd = 16 // side of the square in which they are counted
+	cw := g.W/crowd + 1
+	var crowded [directions][]float32
+	for i := range crowded {
+		crowded[i] = make([]float32, cw*(g.H/crowd+1))
+	}
+	direction := func(e edgel) int {
+		return int((math.Atan2(float64(e.gy), float64(e.gx))/math.Pi+1)*directions) % directions
+	}
+	place := func(e edgel) int { return int(e.y)/crowd*cw + int(e.x)/crowd }
+	for _, e := range edges {
+		if e.m >= floor {
+			crowded[direction(e)][place(e)]++
+		}
+	}
 	for _, e := range edges {
 		if e.m < floor {
 			continue
 		}
 		m := float32(math.Sqrt(float64(e.m)))
 		ux, uy := e.gx/m/cell, e.gy/m/cell
-		weight := min(m, 1)
-		d := int((math.Atan2(float64(e.gy), float64(e.gx))/math.Pi + 1) * directions)
-		votes := votes[d%directions]
+		d := direction(e)
+		weight := min(m, 1) / max(crowded[d][place(e)], crowd)
+		votes := votes[d]
 		for _, sign := range []float32{1, -1} {
 			for r := rmin; r < rmax; r += cell {
 				x, y := int(e.x/cell+sign*r*ux+0.5), int(e.y/cell+sign*r*uy+0.5)

@@ -1,6 +1,7 @@
 package vision
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -35,7 +36,7 @@ type RuleSearch struct {
 }
 
 // Limits of a readable rule, from the tables and trials the package's design
-// rests on; see ruleChecks for what they are held against.
+// rests on; method checks shows what they are held against.
 const (
 	minMarks      = 8    // a false comb by chance has 6 or 7
 	minMarksShare = 0.5  // of the marks between first and last
@@ -44,8 +45,10 @@ const (
 	maxChange     = 0.05 // of the period from end to end
 	minRepetition = 0.25
 	minAligned    = 0.75 // share of marks with an end in line
-	maxTries      = 12   // candidates looked at closely
-	maxBetween    = 0.2  // height of marks between the marks
+	maxTries      = 12   // candidates looked at closely for the first rule
+	maxMoreTries  = 3    // and, once there is one, for another
+	maxBetween    = 0.15 // height of marks between the marks
+	minContrast   = 0.25 // printed marks have 0.9, etched ones 0.3; smeared ones less
 	minEnded      = 0.5  // share of marks that end; lines of a grating do not
 	minSlender    = 2    // length of a mark over its width; a round hole has 1
 	maxCrossed    = 0.25 // bars of a mesh across the marks, over the marks
@@ -60,37 +63,30 @@ const (
 // The error is a *check.Refusal: no_scale when there is no comb of marks,
 // scale_unclear when there is one that fails a check.
 func FindRule(g raster.Gray) (RuleSearch, error) {
-	var found []*ruleFit
+	var found, failed []*ruleFit
 	var doubtful *check.Refusal
-	tries := 0
 	runs := findRuns(g)
-	for _, run := range runs {
-		if tries == maxTries || len(found) == 2 {
-			break
-		}
-		if slices.ContainsFunc(found, func(f *ruleFit) bool { return f.holds(run) }) {
+	for tries, i := maxTries, 0; tries > 0 && len(found) < 2 && i < len(runs); i++ {
+		if slices.ContainsFunc(found, func(f *ruleFit) bool { return f.holds(runs[i]) }) {
 			continue
 		}
-		tries++
-		f, ok := fitRule(g, run)
-		if !ok {
+		tries--
+		f, ok := readRule(g, runs[i])
+		if !ok || slices.ContainsFunc(found, f.partOf) || slices.ContainsFunc(failed, f.partOf) {
 			continue
 		}
-		if height, parts := f.between(); height > maxBetween {
-			// The run was of long marks only: read the short ones as well.
-			if finer, ok := fitRule(g, run.divided(parts)); ok {
-				f = finer
-			}
-		}
-		if refusal := firstFailing(f.checks(runs)); refusal != nil {
-			if doubtful == nil && f.plausible() {
-				doubtful = refusal
+		f.checked = f.checks(runs)
+		if refusal := firstFailing(f.checked); refusal != nil {
+			if f.plausible() {
+				failed = append(failed, f)
+				if doubtful == nil {
+					doubtful = refusal
+				}
 			}
 			continue
 		}
-		if len(found) == 0 || !found[0].continues(f) {
-			found = append(found, f)
-		}
+		found = append(found, f)
+		tries = min(tries, maxMoreTries)
 	}
 	switch {
 	case len(found) == 0 && doubtful != nil:
@@ -99,12 +95,9 @@ func FindRule(g raster.Gray) (RuleSearch, error) {
 		return RuleSearch{}, check.Refuse(check.NoScale, fmt.Sprintf("no row of %d or more evenly spaced marks found in the photo", minMarks))
 	}
 	slices.SortStableFunc(found, func(a, b *ruleFit) int {
-		if a.comb.UPeriod/a.comb.Period < b.comb.UPeriod/b.comb.Period {
-			return -1
-		}
-		return 1
+		return cmp.Compare(a.comb.UPeriod/a.comb.Period, b.comb.UPeriod/b.comb.Period)
 	})
-	s := RuleSearch{FoundRule: found[0].rule(), Checks: found[0].checks(runs)}
+	s := RuleSearch{FoundRule: found[0].rule(), Checks: found[0].checked}
 	if len(found) > 1 {
 		second := found[1].rule()
 		s.Second = &second
@@ -112,7 +105,23 @@ func FindRule(g raster.Gray) (RuleSearch, error) {
 	return s, nil
 }
 
-// rule gives the fit in the words of package geom.
+// readRule measures the rule of which run is a part. When the run turns out to
+// be of long marks only, the short ones are read as well.
+func readRule(g raster.Gray, run ruleRun) (*ruleFit, bool) {
+	f, ok := fitRule(g, run)
+	if !ok {
+		return nil, false
+	}
+	if height, parts := f.between(); height > maxBetween {
+		if finer, ok := fitRule(g, run.divided(parts)); ok {
+			return finer, true
+		}
+	}
+	return f, true
+}
+
+// rule gives the fit in the words of package geom. Marks are numbered towards
+// +x, or downwards along an upright rule.
 func (f *ruleFit) rule() FoundRule {
 	r := FoundRule{LineWidth: f.shape.Width, Blur: f.shape.Blur, Bright: f.bright, Outline: f.outline(0)}
 	first, last := f.marks[0].k, f.marks[len(f.marks)-1].k
@@ -125,6 +134,13 @@ func (f *ruleFit) rule() FoundRule {
 			AngleRad: math.Atan2(d.Y, d.X), UAngle: m.leanU,
 			Length: (m.bottom - m.top) * math.Hypot(1, m.lean),
 		})
+	}
+	if along.X < 0 || along.X == 0 && along.Y < 0 {
+		along = r2.Scale(-1, along)
+		slices.Reverse(r.Ticks)
+		for i := range r.Ticks {
+			r.Ticks[i].K = last - first - r.Ticks[i].K
+		}
 	}
 	r.Expected = last - first + 1
 	r.Period, r.UPeriod = f.comb.Period, f.comb.UPeriod
@@ -158,13 +174,17 @@ func (f *ruleFit) holds(run ruleRun) bool {
 	return 2*n > len(run.bars)
 }
 
-// continues says whether the other fit is a part of the same rule beyond a
-// stretch that is covered: in line with it and of the same period.
-func (f *ruleFit) continues(other *ruleFit) bool {
-	_, v := f.frame.of(other.frame.origin)
-	return math.Abs(v) < f.v1-f.v0 &&
-		math.Abs(r2.Cross(f.frame.along, other.frame.along)) < 0.05 &&
-		math.Abs(f.period-other.period) < 0.02*f.period
+// partOf says whether the fit is no rule of its own but belongs to another: a
+// stretch of it beyond something that covers it, or its figures, whose strokes
+// repeat at a multiple of the period.
+func (f *ruleFit) partOf(other *ruleFit) bool {
+	if math.Abs(r2.Cross(f.frame.along, other.frame.along)) > 0.05 {
+		return false
+	}
+	_, v := other.frame.of(f.frame.origin)
+	ratio := f.period / other.period
+	off := math.Abs(ratio/math.Round(ratio) - 1)
+	return off < 0.02 && (math.Abs(v) < other.v1-other.v0 || ratio > 1.5)
 }
 
 // inQuad says whether p lies in the convex quadrilateral q.

@@ -55,6 +55,8 @@ func (s *ruleStrokes) clear() {
 // in half-size pixels.
 type ruleBar struct {
 	x0, y0, slope float64
+	angle         float64 // atan slope
+	secant        float64 // length of the bar per scan line's distance
 	yMin, yMax    float64
 	width, depth  float64 // width across the bar; light
 }
@@ -109,8 +111,13 @@ func (b *growingBar) closed() (ruleBar, bool) {
 		yMin: scanStep * float64(b.line0), yMax: scanStep * float64(b.last),
 		depth: float64(b.depth) / n,
 	}
-	r.width = float64(b.width) / n / math.Sqrt(1+r.slope*r.slope)
-	return r, rms <= 0.35+0.05*r.width && math.Abs(r.slope) <= maxBarSlope
+	r.secant = math.Sqrt(1 + r.slope*r.slope)
+	r.width = float64(b.width) / n / r.secant
+	if rms > 0.35+0.05*r.width || math.Abs(r.slope) > maxBarSlope {
+		return ruleBar{}, false
+	}
+	r.angle = math.Atan(r.slope)
+	return r, true
 }
 
 // barScan finds bars; it keeps its memory from one direction of scan lines to

@@ -18,6 +18,7 @@ const (
 	checkRepetition = "rule repetition"
 	checkAligned    = "rule marks with an end in line"
 	checkBetween    = "rule marks between marks"
+	checkContrast   = "rule mark contrast"
 	checkEnds       = "rule marks with an end in the picture"
 	checkSlender    = "rule mark length/width"
 	checkCrossed    = "even lines across the marks/marks"
@@ -40,6 +41,7 @@ func (f *ruleFit) checks(runs []ruleRun) []check.Check {
 		check.AtLeast(checkRepetition, f.repetition(), minRepetition),
 		check.AtLeast(checkAligned, f.aligned(), minAligned),
 		check.AtMost(checkBetween, between, maxBetween),
+		check.AtLeast(checkContrast, f.markContrast(), minContrast),
 		check.AtLeast(checkEnds, f.ended(), minEnded),
 		check.AtLeast(checkSlender, f.slender(), minSlender),
 		check.AtMost(checkCrossed, f.crossed(runs), maxCrossed),
@@ -195,6 +197,21 @@ func (f *ruleFit) ended() float64 {
 		}
 	}
 	return float64(n) / float64(len(f.marks))
+}
+
+// markContrast is the step of light at a mark's flank over the lighter side,
+// the edge spread being allowed for.
+func (f *ruleFit) markContrast() float64 {
+	base := make([]float64, 0, len(f.marks))
+	for _, m := range f.marks {
+		base = append(base, m.Base)
+	}
+	slices.Sort(base)
+	lighter := max(base[len(base)/2], base[len(base)/2]+f.height)
+	if lighter <= 0 {
+		return 0
+	}
+	return math.Abs(f.height) / lighter
 }
 
 // slender is the usual length of a mark over its width.

@@ -1,11 +1,13 @@
 package vision
 
 import (
+	"cmp"
 	"math"
 	"slices"
 
 	"gonum.org/v1/gonum/spatial/r2"
 
+	"pinlash/measure/check"
 	"pinlash/vision/raster"
 	"pinlash/vision/subpixel"
 )
@@ -16,6 +18,11 @@ const (
 	// markWindow is the half-width of the light fitted around a mark, as a
 	// share of the period: nearly up to the neighbours.
 	markWindow = 0.45
+	// unknownLean is the standard uncertainty of a direction that was not
+	// measured: evenly anywhere in half a turn.
+	unknownLean = math.Pi / 3.4641
+	// leastU is the least uncertainty of a mark believed, pixels.
+	leastU = 1e-3
 	// longestMark is the length in periods from which on a line is no mark.
 	longestMark = 25
 	// coarseRows and fineRows bound the rows of pixels read across a mark in
@@ -48,7 +55,9 @@ type ruleFit struct {
 	marks  []ruleMark // in order of k
 	comb   subpixel.Comb
 	sums   []stripSum // memory of strip
-	// evidence is that of the run the rule was first seen as.
+	// checked holds the fit against the limits, once that is done.
+	checked []check.Check
+	// evidence is that of a bar of the run the rule was first seen as.
 	evidence float64
 }
 
@@ -97,7 +106,7 @@ func (f *ruleFit) pass(k0, k1, rows int) bool {
 }
 
 func newRuleFit(g raster.Gray, run ruleRun) *ruleFit {
-	f := &ruleFit{g: g, bright: run.bright, evidence: run.evidence}
+	f := &ruleFit{g: g, bright: run.bright, evidence: run.perBar()}
 	var across r2.Vec
 	for _, b := range run.bars {
 		d := r2.Sub(b.b, b.a)
@@ -126,12 +135,7 @@ func newRuleFit(g raster.Gray, run ruleRun) *ruleFit {
 		_, vb := f.frame.of(b.b)
 		ends = append(ends, end{min(va, vb), 1}, end{max(va, vb), -1})
 	}
-	slices.SortFunc(ends, func(a, b end) int {
-		if a.v < b.v {
-			return -1
-		}
-		return 1
-	})
+	slices.SortFunc(ends, func(a, b end) int { return cmp.Compare(a.v, b.v) })
 	open, most := 0, 0
 	for _, e := range ends {
 		open += e.open
@@ -286,11 +290,19 @@ func (f *ruleFit) darkest(profile []subpixel.Sample, u float64) float64 {
 	return at
 }
 
-// refit numbers the marks' places by a new comb and drops marks off it.
+// refit numbers the marks' places by a new comb and drops marks off it, and
+// those disturbed by something: their light fits much worse than the others'.
 func (f *ruleFit) refit() bool {
 	if len(f.marks) < minRun {
 		return false
 	}
+	rms := make([]float64, 0, len(f.marks))
+	for _, m := range f.marks {
+		rms = append(rms, m.RMS)
+	}
+	slices.Sort(rms)
+	worst := max(6*rms[len(rms)/2], 0.03*math.Abs(f.height))
+	f.marks = slices.DeleteFunc(f.marks, func(m ruleMark) bool { return m.RMS > worst })
 	k := make([]int, len(f.marks))
 	x, u := make([]float64, len(k)), make([]float64, len(k))
 	for i, m := range f.marks {
@@ -300,7 +312,7 @@ func (f *ruleFit) refit() bool {
 	usual := slices.Clone(u)
 	slices.Sort(usual)
 	for i := range u {
-		u[i] = math.Hypot(u[i], usual[len(usual)/2]) / math.Sqrt2
+		u[i] = max(leastU, math.Hypot(u[i], usual[len(usual)/2])/math.Sqrt2)
 		f.marks[i].u = u[i]
 	}
 	comb, err := subpixel.FitComb(k, x, u)
@@ -350,7 +362,7 @@ func (f *ruleFit) leanings() {
 	apart := (f.v1 - f.v0) / 2
 	for i := range f.marks {
 		m := &f.marks[i]
-		m.lean, m.leanU = f.frame.lean(m.Center), math.Inf(1)
+		m.lean, m.leanU = f.frame.lean(m.Center), unknownLean
 		a, err1 := subpixel.FitMark(f.strip(m.Center, f.v0, vm, f.rows/2), m.Center, f.shape)
 		b, err2 := subpixel.FitMark(f.strip(m.Center, vm, f.v1, f.rows/2), m.Center, f.shape)
 		if err1 != nil || err2 != nil || math.Abs(a.Center-b.Center) > 0.2*f.period {
@@ -367,7 +379,7 @@ func (f *ruleFit) leanings() {
 func (f *ruleFit) fan() {
 	var off []float64
 	for _, m := range f.marks {
-		if !math.IsInf(m.leanU, 1) {
+		if m.leanU < unknownLean {
 			off = append(off, m.lean)
 		}
 	}
@@ -379,7 +391,7 @@ func (f *ruleFit) fan() {
 	for range 2 {
 		off = off[:0]
 		for _, m := range f.marks {
-			if !math.IsInf(m.leanU, 1) {
+			if m.leanU < unknownLean {
 				off = append(off, math.Abs(m.lean-slant-fan*m.Center))
 			}
 		}
@@ -387,7 +399,7 @@ func (f *ruleFit) fan() {
 		limit := 3.5 * 1.4826 * off[len(off)/2]
 		var s, su, suu, sl, sul float64
 		for _, m := range f.marks {
-			if math.IsInf(m.leanU, 1) || math.Abs(m.lean-slant-fan*m.Center) > limit {
+			if m.leanU >= unknownLean || math.Abs(m.lean-slant-fan*m.Center) > limit {
 				continue
 			}
 			s++

@@ -100,7 +100,7 @@ func TestFindRuleRefusesPatterns(t *testing.T) {
 			}
 		})
 	}
-	for seed := range uint64(6) {
+	for seed := range uint64(3) {
 		t.Run("brushed metal", func(t *testing.T) {
 			rng := rand.New(rand.NewPCG(seed, 5))
 			a, b := newBrushing(rng, rng.Float64()*math.Pi), newBrushing(rng, rng.Float64()*math.Pi)

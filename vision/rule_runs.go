@@ -16,6 +16,8 @@ const (
 	ruleMinPeriod, ruleMaxPeriod = 6, 130
 	// minRun is the least number of equally spaced bars worth a closer look.
 	minRun = 5
+	// leastEvidence is what seven bars have that are spaced as by chance.
+	leastEvidence = 5
 	// widestMark is the greatest width of a mark as a share of the period.
 	// Wider ones are the gaps between marks of the other polarity. A run's
 	// bars look a little wider than they are.
@@ -36,9 +38,8 @@ type ruleRun struct {
 
 // runBar is one bar of a run.
 type runBar struct {
-	k      int
-	a, b   r2.Vec // its ends
-	length float64
+	k    int
+	a, b r2.Vec // its ends
 }
 
 // findRuns returns the rows of equally spaced bars in the picture, those of
@@ -56,12 +57,13 @@ func findRuns(g raster.Gray) []ruleRun {
 		}
 		for _, s := range []*ruleStrokes{&scan.dark, &scan.bright} {
 			bars := scan.link(s)
-			for _, links := range growRuns(s, bars) {
-				r := fullSizeRun(links, bars, turned, s == &scan.bright)
-				if r.width <= widestBar*r.period {
+			growRuns(s, bars, func(links []link) {
+				if period, width, evidence := evenness(links, bars); width <= widestBar*period && evidence >= leastEvidence {
+					r := fullSizeRun(links, bars, turned)
+					r.period, r.width, r.evidence, r.bright = 2*period, 2*width, evidence, s == &scan.bright
 					runs = append(runs, r)
 				}
-			}
+			})
 		}
 	}
 	slices.SortStableFunc(runs, func(a, b ruleRun) int { return cmp.Compare(b.evidence, a.evidence) })
@@ -80,9 +82,10 @@ type nextBar struct {
 	votes int16
 }
 
-// growRuns finds the longest chains of bars in which each is the next one's
-// neighbour at the same distance.
-func growRuns(s *ruleStrokes, bars []ruleBar) [][]link {
+// growRuns calls found with the longest chains of bars in which each is the
+// next one's neighbour at the same distance. The chain is good until found
+// returns.
+func growRuns(s *ruleStrokes, bars []ruleBar, found func([]link)) {
 	next, gap := neighbours(s, bars)
 	pred := make([]int32, len(bars))
 	for i := range pred {
@@ -93,13 +96,13 @@ func growRuns(s *ruleStrokes, bars []ruleBar) [][]link {
 			pred[b] = int32(a)
 		}
 	}
-	var runs [][]link
+	var run []link
 	used := make([]bool, len(bars))
 	for start := range bars {
 		if next[start] < 0 || pred[start] >= 0 && !used[pred[start]] || used[start] {
 			continue
 		}
-		run := []link{{int32(start), 0}}
+		run = append(run[:0], link{int32(start), 0})
 		period, k := gap[start], 0
 		for b := int32(start); next[b] >= 0; b = next[b] {
 			step := math.Round(gap[b] / period)
@@ -113,10 +116,9 @@ func growRuns(s *ruleStrokes, bars []ruleBar) [][]link {
 			period += 0.2 * (gap[b]/step - period)
 		}
 		if len(run) >= minRun {
-			runs = append(runs, run)
+			found(run)
 		}
 	}
-	return runs
 }
 
 // gapTolerance is how much two distances of neighbouring bars may differ, in
@@ -134,8 +136,7 @@ func neighbours(s *ruleStrokes, bars []ruleBar) (next []int32, gap []float64) {
 			if a < 0 {
 				continue
 			}
-			secant := math.Sqrt(1 + bars[a].slope*bars[a].slope)
-			far := row[i].x + float32(ruleMaxPeriod/2*secant)
+			far := row[i].x + float32(ruleMaxPeriod/2*bars[a].secant)
 			for n := i + 1; n < len(row) && row[n].x <= far; n++ {
 				if b := row[n].bar; b >= 0 && b != a && similar(&bars[a], &bars[b]) {
 					vote(&votes[a], b)
@@ -178,55 +179,65 @@ func vote(list *[4]nextBar, bar int32) {
 // similar says whether two bars may be marks of one rule: parallel, of like
 // width and depth.
 func similar(a, b *ruleBar) bool {
-	shorter := min(a.yMax-a.yMin, b.yMax-b.yMin)
-	if math.Abs(math.Atan(a.slope)-math.Atan(b.slope)) > 0.05+1/shorter {
+	if a.depth > 2*b.depth || b.depth > 2*a.depth {
 		return false
 	}
 	if w := math.Abs(a.width - b.width); w > 0.3*min(a.width, b.width)+0.5 {
 		return false
 	}
-	return a.depth <= 2*b.depth && b.depth <= 2*a.depth
+	shorter := min(a.yMax-a.yMin, b.yMax-b.yMin)
+	return math.Abs(a.angle-b.angle) <= 0.05+1/shorter
 }
 
 // barDistance returns the distance of two bars across their direction, taken
 // in the middle of the lines they share.
 func barDistance(a, b *ruleBar) float64 {
 	y := (max(a.yMin, b.yMin) + min(a.yMax, b.yMax)) / 2
-	slope := (a.slope + b.slope) / 2
-	return (b.at(y) - a.at(y)) / math.Sqrt(1+slope*slope)
+	return (b.at(y) - a.at(y)) * 2 / (a.secant + b.secant)
 }
 
-func fullSizeRun(run []link, bars []ruleBar, turned, bright bool) ruleRun {
+// evenness returns the period and the usual width of a run's bars, half-size
+// pixels, and the evidence that it is even by more than chance.
+func evenness(run []link, bars []ruleBar) (period, width, evidence float64) {
+	gaps, widths := make([]float64, 0, len(run)), make([]float64, 0, len(run))
+	for i, l := range run {
+		widths = append(widths, bars[l.bar].width)
+		if i > 0 {
+			gaps = append(gaps, barDistance(&bars[run[i-1].bar], &bars[l.bar])/float64(l.k-run[i-1].k))
+		}
+	}
+	slices.Sort(gaps)
+	slices.Sort(widths)
+	period, width = gaps[len(gaps)/2], widths[len(widths)/2]
+	for i := range gaps {
+		gaps[i] = math.Abs(gaps[i] - period)
+	}
+	slices.Sort(gaps)
+	// Gaps by chance fill the tolerance evenly and have half of it as their
+	// median deviation; bars are placed to a fortieth of a pixel at best.
+	off := max(0.025, gaps[len(gaps)/2])
+	evidence = float64(len(run)) * (0.1 + math.Log(max(1, gapTolerance(period)/2/off)))
+	return period, width, evidence
+}
+
+// fullSizeRun returns the run's bars in pixels of the full picture.
+func fullSizeRun(run []link, bars []ruleBar, turned bool) ruleRun {
 	full := func(x, y float64) r2.Vec {
 		if turned {
 			x, y = y, x
 		}
 		return r2.Vec{X: 2*x + 0.5, Y: 2*y + 0.5}
 	}
-	r := ruleRun{bright: bright}
-	var gaps, widths []float64
+	r := ruleRun{bars: make([]runBar, len(run))}
 	for i, l := range run {
 		b := &bars[l.bar]
-		a, e := full(b.at(b.yMin), b.yMin), full(b.at(b.yMax), b.yMax)
-		r.bars = append(r.bars, runBar{k: l.k, a: a, b: e, length: r2.Norm(r2.Sub(e, a))})
-		widths = append(widths, 2*b.width)
-		if i > 0 {
-			gaps = append(gaps, 2*barDistance(&bars[run[i-1].bar], b)/float64(l.k-run[i-1].k))
-		}
+		r.bars[i] = runBar{k: l.k, a: full(b.at(b.yMin), b.yMin), b: full(b.at(b.yMax), b.yMax)}
 	}
-	slices.Sort(gaps)
-	slices.Sort(widths)
-	r.period, r.width = gaps[len(gaps)/2], widths[len(widths)/2]
-	for i := range gaps {
-		gaps[i] = math.Abs(gaps[i] - r.period)
-	}
-	slices.Sort(gaps)
-	// Gaps by chance fill the tolerance evenly and have half of it as their
-	// median deviation; bars are placed to a twentieth of a pixel at best.
-	chance := gapTolerance(r.period / 2) // = half the tolerance at full size
-	r.evidence = float64(len(run)) * (0.1 + math.Log(max(1, chance/max(0.05, gaps[len(gaps)/2]))))
 	return r
 }
+
+// perBar is the evidence of one bar.
+func (r ruleRun) perBar() float64 { return r.evidence / float64(len(r.bars)) }
 
 // divided returns the run as part of a rule with so many marks to each of its
 // gaps.

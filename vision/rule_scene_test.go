@@ -31,7 +31,9 @@ type ruleScene struct {
 	glare      int     // saturating spots on the rule
 	gradient   float64 // relative change of light over the picture
 	digits     bool
-	brushed    bool // lines in the metal round about
+	brushed    bool    // lines in the metal round about
+	faint      float64 // how much fainter every other mark is, 0 to 1
+	hidden     [2]int  // marks from the first up to the second are covered
 	seed       uint64
 }
 
@@ -91,8 +93,15 @@ func (s ruleScene) inked(t, w float64) float64 {
 	if math.Abs(d) > s.width/2+5*b {
 		return 0
 	}
+	if s.hidden[0] <= k && k < s.hidden[1] {
+		return 0
+	}
+	strength := 1.0
+	if k%2 == 1 {
+		strength -= s.faint
+	}
 	across := cdf((d+s.width/2)/b) - cdf((d-s.width/2)/b)
-	return across * (cdf(w/b) - cdf((w-s.markLength(k))/b))
+	return strength * across * (cdf(w/b) - cdf((w-s.markLength(k))/b))
 }
 
 // digit says whether a place is on a figure of the rule: a made-up one of
@@ -210,7 +219,8 @@ func newBrushing(rng *rand.Rand, angle float64) *brushing {
 
 func (b *brushing) at(x, y float64) float64 {
 	across := -x*b.along.Y + y*b.along.X
-	at := across/1.7 + 2000
+	// Lines at uneven distances.
+	at := across/1.7 + 3*math.Sin(across/37) + 1.5*math.Sin(across/7.3) + 2000
 	i := int(math.Floor(at))
 	f := at - float64(i)
 	value := func(i int) float64 {

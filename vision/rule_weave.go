@@ -26,8 +26,9 @@ func (f *ruleFit) crossed(runs []ruleRun) float64 {
 				n++
 			}
 		}
-		// A few scratches that happen to be even are no mesh.
-		if n >= minMarks && r.evidence > f.evidence/3 {
+		// Some scratches that happen to be even are no mesh, whose lines are
+		// as even as the marks.
+		if n >= minMarks && r.perBar() > 0.6*f.evidence {
 			most = max(most, n)
 		}
 	}

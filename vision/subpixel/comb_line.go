@@ -9,6 +9,9 @@ import (
 // in a picture taken at a slant,
 //
 //	x(k) = Mid + Period t / (1 + Slant t),  t = k - KMid
+//
+// Period is the distance of neighbours at KMid, half-way between the first and
+// the last mark that take part.
 type Comb struct {
 	KMid               float64
 	Mid, Period, Slant float64
@@ -36,16 +39,19 @@ func (c Comb) Change(k0, k1 float64) float64 { return -2 * c.Slant * (k1 - k0) }
 // Wrong marks are found in two steps: a least median of squares over triples
 // of marks for a start that up to half of the marks cannot spoil, then least
 // squares on the marks within cut robust standard deviations of it (or within
-// floor pixels), repeated until the set stands still. UPeriod allows for a
+// floor pixels, or grade periods), repeated until the set stands still. UPeriod allows for a
 // scatter larger than u and for residuals that are alike from mark to mark.
-// Fewer than four marks give ErrNoComb.
+// Fewer than five marks give ErrNoComb.
 func FitComb(k []int, x, u []float64) (Comb, error) {
+	// A rule's own graduation errors are of the order of a few thousandths of
+	// a division; they are no reason to drop a mark.
 	const (
 		cut   = 4
-		floor = 0.04
+		floor = 0.1
+		grade = 0.003
 	)
 	n := len(k)
-	if n < 4 {
+	if n < 5 {
 		return Comb{}, ErrNoComb
 	}
 	kMid := float64(k[0]+k[n-1]) / 2
@@ -59,10 +65,13 @@ func FitComb(k []int, x, u []float64) (Comb, error) {
 		for i := range res {
 			res[i] = math.Abs(x[i] - best.At(float64(k[i])))
 		}
-		limit := math.Max(floor, cut*1.4826*middle(slices.Clone(res)))
+		limit := max(floor, grade*best.Period, cut*1.4826*middle(slices.Clone(res)))
 		next := make([]bool, n)
 		for i := range next {
 			next[i] = res[i] <= limit
+		}
+		if best, ok = best.about(k, next); !ok {
+			return Comb{}, ErrNoComb
 		}
 		fit, ok := combLeastSquares(k, x, u, next, best)
 		if !ok {
@@ -77,27 +86,42 @@ func FitComb(k []int, x, u []float64) (Comb, error) {
 	return best, nil
 }
 
-// combStart is the least median of squares over triples spread along the comb.
+// about returns the same law with KMid in the middle of the used marks.
+func (c Comb) about(k []int, used []bool) (Comb, bool) {
+	first := slices.Index(used, true)
+	if first < 0 {
+		return Comb{}, false
+	}
+	last := len(used) - 1
+	for !used[last] {
+		last--
+	}
+	mid := float64(k[first]+k[last]) / 2
+	d := 1 + c.Slant*(mid-c.KMid)
+	if !(d > 0) {
+		return Comb{}, false
+	}
+	return Comb{KMid: mid, Mid: c.At(mid), Period: c.Period / (d * d), Slant: c.Slant / d}, true
+}
+
+// combStart is the least median of squares over triples of marks, six from
+// each third of the comb, judged by some 30 marks.
 func combStart(k []int, x []float64, kMid float64) (Comb, bool) {
 	n := len(k)
+	every := max(1, n/30)
 	best, least := Comb{}, math.Inf(1)
-	res := make([]float64, n)
-	// Triples (i, j, l) from the three thirds, about 5 of each.
-	step := max(1, n/15)
-	third := n / 3
-	for i := 0; i <= third; i += step {
-		for j := third + 1; j < n-third; j += step {
-			for l := n - 1 - third; l < n; l += step {
-				if l <= j {
-					continue
-				}
+	res := make([]float64, 0, n)
+	for _, i := range combPicks(0, n/3+1) {
+		for _, j := range combPicks(n/3+1, n-n/3) {
+			for _, l := range combPicks(n-n/3, n) {
 				c, ok := throughThree(float64(k[i])-kMid, float64(k[j])-kMid, float64(k[l])-kMid, x[i], x[j], x[l])
 				if !ok {
 					continue
 				}
 				c.KMid = kMid
-				for m := range res {
-					res[m] = math.Abs(x[m] - c.At(float64(k[m])))
+				res = res[:0]
+				for m := 0; m < n; m += every {
+					res = append(res, math.Abs(x[m]-c.At(float64(k[m]))))
 				}
 				if md := middle(res); md < least {
 					best, least = c, md
@@ -106,6 +130,21 @@ func combStart(k []int, x []float64, kMid float64) (Comb, bool) {
 		}
 	}
 	return best, !math.IsInf(least, 1)
+}
+
+// combPicks returns up to six marks from lo up to hi, unevenly spread: wrong
+// marks may well come at every second place.
+func combPicks(lo, hi int) []int {
+	const most = 6
+	var picks []int
+	for i := range most {
+		_, part := math.Modf(0.3 + float64(i)*0.618034)
+		p := lo + int(part*float64(hi-lo))
+		if hi > lo && !slices.Contains(picks, p) {
+			picks = append(picks, p)
+		}
+	}
+	return picks
 }
 
 func throughThree(a, b, c, xa, xb, xc float64) (Comb, bool) {
@@ -137,7 +176,7 @@ func combLeastSquares(k []int, x, u []float64, used []bool, start Comb) (Comb, b
 			sums.add(&[maxParams]float64{w, w * s, -w * c.Period * s * s}, w*(x[i]-c.At(float64(k[i]))))
 		}
 		step, inv, ok := sums.solve()
-		if !ok || sums.count < 4 {
+		if !ok || sums.count < 5 {
 			return Comb{}, false
 		}
 		c.Mid += step[0]

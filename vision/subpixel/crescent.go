@@ -56,6 +56,8 @@ type CrescentFit struct {
 	// predict; the covariances are multiplied by its square when above one.
 	Excess float64
 	Gap    float64 // widest gap, pixels
+	// narrow says that dark level and edge spread come from all sectors at once.
+	narrow bool
 	// starts is where the rims of each sector are looked for, from the circles.
 	starts []rims
 }
@@ -74,6 +76,14 @@ const (
 // spread; in a narrower one both are taken from elsewhere in the photo
 // (otherwise the width's uncertainty explodes).
 const wideGap = 5.0
+
+// In a gap narrower than narrowGap edge spreads the two rims are told apart by
+// the shape of the blur, which no lens has quite Gaussian: narrowU edge spreads
+// are added to the uncertainty of each (judgement, from rendered defocus).
+const (
+	narrowGap = 3.0
+	narrowU   = 0.15
+)
 
 // FitCrescent fits the light of a pin standing in its bore.
 //
@@ -103,12 +113,16 @@ func FitCrescent(g raster.Gray, start Rims) (CrescentFit, error) {
 		if pass == strayPass {
 			f.findStrays(g)
 		}
+		rounds := 2
+		if pass == 0 {
+			rounds = 3
+		}
 		pixels := collect(g, f)
 		f.Sectors = make([]Sector, len(pixels))
 		for i := range pixels {
-			f.Sectors[i] = f.fitSector(pixels[i], i, len(pixels))
+			f.Sectors[i] = f.fitSector(pixels[i], i, rounds)
 		}
-		moved, ok := f.update(pass)
+		moved, ok := f.update(pass, pixels)
 		if !ok {
 			return f, ErrNoCrescent
 		}
@@ -223,9 +237,14 @@ const (
 	pLnPin
 )
 
-// fitSector fits the light of one sector about the present circles.
-func (f *CrescentFit) fitSector(sp sectorPixels, i, n int) Sector {
-	s := Sector{Angle: (float64(i) + 0.5) * 2 * math.Pi / float64(n)}
+// A face this faint, as a share of the contrast, is not a face: the rim lies
+// elsewhere.
+const faintest = 0.2
+
+// fitSector fits the light of sector i about the present circles in so many
+// rounds of Gauss-Newton.
+func (f *CrescentFit) fitSector(sp sectorPixels, i, rounds int) Sector {
+	s := Sector{Angle: (float64(i) + 0.5) * 2 * math.Pi / float64(len(f.starts))}
 	s.PinAngle, s.gap = f.pinAngle(s.Angle)
 	if len(sp.px) < 24 {
 		return s
@@ -237,7 +256,7 @@ func (f *CrescentFit) fitSector(sp sectorPixels, i, n int) Sector {
 	s.spreadFree = s.gap+rimB-rimP > wideGap*blur
 	darkFree := s.spreadFree || f.DarkU < 0
 	lnB, lnP := 0.0, 0.0
-	for iter := range 3 {
+	for iter := range rounds {
 		m := normal{n: pDark + 1}
 		if s.spreadFree && iter > 0 {
 			m.n = pLnPin + 1
@@ -277,9 +296,14 @@ func (f *CrescentFit) fitSector(sp sectorPixels, i, n int) Sector {
 		v := s.RMS * s.RMS
 		s.VarBore, s.VarPin, s.CovBP = v*inv[pRimBore][pRimBore], v*inv[pRimPin][pRimPin], v*inv[pRimBore][pRimPin]
 	}
+	if s.gap+rimB-rimP < narrowGap*blur {
+		v := narrowU * blur * narrowU * blur
+		s.VarBore += v
+		s.VarPin += v
+	}
 	s.Bore, s.Pin, s.lnBore, s.lnPin = rimB, rimP, lnB, lnP
 	s.Fitted = math.Abs(rimB-start.bore) < f.band(f.BlurBore) && math.Abs(rimP-start.pin) < f.band(f.BlurPin) &&
-		s.BushLight > s.DarkLight && s.PinLight > s.DarkLight &&
+		min(s.BushLight, s.PinLight) > s.DarkLight+faintest*f.Contrast &&
 		s.VarBore > 0 && s.VarPin > 0 && s.Clipped < 0.5 && s.gap+rimB-rimP > -1.5*blur
 	return s
 }
@@ -364,9 +388,8 @@ func (f *CrescentFit) pinAngle(a float64) (angle, gap float64) {
 
 // update moves circles, edge spreads and the dark level to what the sectors
 // say. It returns by how many pixels the circles moved.
-func (f *CrescentFit) update(pass int) (moved float64, ok bool) {
+func (f *CrescentFit) update(pass int, pixels []sectorPixels) (moved float64, ok bool) {
 	var rms, bush, pin, wideDark, allDark, lnB, lnP []float64
-	f.Gap = 0
 	for _, s := range f.Sectors {
 		if !s.Fitted {
 			continue
@@ -394,30 +417,43 @@ func (f *CrescentFit) update(pass int) (moved float64, ok bool) {
 	if !ok {
 		return 0, false
 	}
-	moved = fit.apply(f)
+	wide := len(wideDark) >= max(8, len(f.Sectors)/2)
+	if !wide && pass > 0 {
+		if f.DarkU < 0 || !f.narrow {
+			f.Dark, f.DarkU = quantile(allDark, 0.25), 0.03*f.Contrast
+		}
+		lnS, ok := f.fitNarrow(pixels, &fit)
+		f.narrow = ok
+		moved += 2 * math.Abs(lnS)
+	}
+	moved += fit.apply(f)
 	for i, s := range f.Sectors {
 		// A rim that strays by more than its band would be cut off by it.
 		if s.Fitted && (math.Abs(s.Bore) > 2 || math.Abs(s.Pin) > 2) {
 			f.starts[i] = rims{s.Bore, s.Pin}
 		}
 	}
-	for i := range f.Sectors {
-		if s := &f.Sectors[i]; s.Fitted {
-			f.Gap = max(f.Gap, s.Width())
+	var widths []float64
+	for _, s := range f.Sectors {
+		if s.Fitted {
+			widths = append(widths, s.Width())
 		}
 	}
-	if len(wideDark) >= 8 {
+	// The widest but for a tenth of the directions: dirt can open a gap, too.
+	f.Gap = quantile(widths, 0.9)
+	if wide {
 		f.BlurBore *= math.Exp(middle(lnB))
 		f.BlurPin *= math.Exp(middle(lnP))
 		moved += math.Abs(middle(lnB)) + math.Abs(middle(lnP))
 		f.Dark = middle(wideDark)
 		f.DarkU = max(1.48*mad(wideDark, f.Dark), 0.003*f.Contrast)
-	} else if pass > 0 {
-		f.Dark = quantile(allDark, 0.25)
-		f.DarkU = 0.03 * f.Contrast
 	}
 	return moved, true
 }
+
+// minWide is the number of wide sectors whose dark level and edge spread
+// speak for all.
+const minWide = 8
 
 func clamp(v, limit float64) float64 { return max(-limit, min(v, limit)) }
 

@@ -80,9 +80,8 @@ func fitRims(sectors []Sector) (rimFit, bool) {
 			break
 		}
 	}
-	// Texture along the rim makes neighbouring sectors err together.
-	wide := bore.inflation(p[2], p[0], p[1], wb)
-	widp := pin.inflation(p[5], p[3], p[4], wp)
+	wide := bore.growth(p[2], p[0], p[1], eb, wb)
+	widp := pin.growth(p[5], p[3], p[4], ep, wp)
 	for i := range f.cov {
 		for k := range f.cov {
 			f.cov[i][k] *= pick(i, wide, widp) * pick(k, wide, widp)
@@ -209,6 +208,10 @@ func (r *rim) through(i, j, k int) ([3]float64, bool) {
 	return [3]float64{r.dev[i] - x*r.cos[i] - y*r.sin[i], x, y}, true
 }
 
+// tukeyCut is the residual, in standard deviations, from which on a sector has
+// no weight: Tukey's biweight keeps 95 % efficiency with it.
+const tukeyCut = 4.685
+
 // weigh sets w to Tukey's weights about the circle, divided by the square of
 // the excess of the residuals over their standard deviations, which it
 // returns. before is the excess found before: only sectors within three times
@@ -226,13 +229,12 @@ func (r *rim) weigh(a, x, y, before float64, w []float64) float64 {
 	if len(z) >= 8 {
 		excess = max(middle(z)/medianWithin3, 1)
 	}
-	const cut = 4.685
 	for i, ok := range r.ok {
 		w[i] = 0
 		if !ok {
 			continue
 		}
-		t := r.residual(i, a, x, y) / (r.sd[i] * excess * cut)
+		t := r.residual(i, a, x, y) / (r.sd[i] * excess * tukeyCut)
 		if t = t * t; t < 1 {
 			w[i] = (1 - t) * (1 - t) / (excess * excess)
 		}
@@ -283,25 +285,45 @@ func (r *rim) agreed(c [3]float64, band float64) float64 {
 	return max(1.5*middle(z), 1)
 }
 
-// inflation returns by how much the uncertainty grows because neighbouring
-// sectors err alike, from the correlation of neighbours.
-func (r *rim) inflation(a, x, y float64, w []float64) float64 {
+// growth returns by how much the uncertainty that the weights w claim for the
+// circle is to be multiplied: the scatter of the residuals about it decides,
+// not what the light predicts, and neighbouring sectors that err alike count
+// for fewer.
+//
+// With psi = w z, z a residual over its standard deviation, a robust fit has
+// the variance factor mean(psi^2)/mean(psi')^2 (Huber 1981, section 7.6), while
+// the inverse normal matrix has 1/mean(w). Correlation rho of neighbours, of
+// the first-order kind, gives (1+rho)/(1-rho); residuals about a fit of three
+// parameters show it too small by about 3/n.
+func (r *rim) growth(a, x, y, excess float64, w []float64) float64 {
 	n := len(w)
-	var s0, s1 float64
+	psi := make([]float64, n)
+	var seen, weights, sumsq, slope float64
 	for i := range w {
-		k := (i + 1) % n
-		if w[i] == 0 || w[k] == 0 {
+		if !r.ok[i] {
 			continue
 		}
-		zi, zk := r.residual(i, a, x, y)/r.sd[i], r.residual(k, a, x, y)/r.sd[k]
-		s0 += (zi*zi + zk*zk) / 2
-		s1 += zi * zk
+		seen++
+		z := r.residual(i, a, x, y) / r.sd[i]
+		psi[i] = w[i] * z
+		weights += w[i]
+		sumsq += psi[i] * psi[i]
+		if t := z / (excess * tukeyCut); math.Abs(t) < 1 {
+			slope += (1 - t*t) * (1 - 5*t*t) / (excess * excess)
+		}
 	}
-	if s0 == 0 || s1 <= 0 {
+	var pairs, product float64
+	for i := range w {
+		if k := (i + 1) % n; w[i] > 0 && w[k] > 0 {
+			pairs += (psi[i]*psi[i] + psi[k]*psi[k]) / 2
+			product += psi[i] * psi[k]
+		}
+	}
+	if pairs == 0 || slope <= 0 || seen <= 3 {
 		return 1
 	}
-	rho := min(s1/s0, 0.8)
-	return math.Sqrt((1 + rho) / (1 - rho))
+	rho := max(-0.3, min(product/pairs+3/seen, 0.8))
+	return math.Sqrt(sumsq * weights / (slope * slope) * seen / (seen - 3) * (1 + rho) / (1 - rho))
 }
 
 func (r *rim) rms(a, x, y float64, w []float64) (rms float64, n int) {

@@ -15,12 +15,19 @@ type Sharpening struct {
 	Sigma           float64 // of the blurred copy, pixels
 }
 
-// Found says whether sharpening is there beyond doubt.
-func (s Sharpening) Found() bool { return s.Amount > 0.06 && s.Amount > 4*s.AmountU }
+// Found says whether sharpening is there beyond doubt. Amounts of one and more
+// come from a lens out of focus, whose blur has no tails, and not from cameras.
+func (s Sharpening) Found() bool {
+	return s.Amount > 0.06 && s.Amount < 1 && s.Amount > 4*s.AmountU
+}
 
 // response is the mean encoded light across a rim, by distance from it,
-// positive on the bright side.
-type response struct{ at, light []float64 }
+// positive on the bright side, as a share of that of the bright side, whose
+// light is level.
+type response struct {
+	at, light []float64
+	level     float64
+}
 
 const (
 	responseFrom = -4.0
@@ -64,6 +71,7 @@ func (f CrescentFit) Sharpening(g raster.Gray, curve raster.Curve) Sharpening {
 func (f CrescentFit) responses(g raster.Gray, curve raster.Curve) [2]response {
 	const bins = int((responseTo - responseFrom) / responseStep)
 	var light, place [2][bins][]float64
+	var levels [2][]float64
 	wide := f
 	wide.BlurBore, wide.BlurPin = responseTo/bandSpreads, responseTo/bandSpreads
 	encode := encodeTable(curve)
@@ -88,6 +96,7 @@ func (f CrescentFit) responses(g raster.Gray, curve raster.Curve) [2]response {
 			add(1, s.Pin-float64(p.pin), float64(p.light))
 		}
 		level := [2]float64{encode(s.BushLight), encode(s.PinLight)}
+		levels[0], levels[1] = append(levels[0], s.BushLight), append(levels[1], s.PinLight)
 		for r := range n {
 			for k, c := range n[r] {
 				if c > 0 {
@@ -99,6 +108,7 @@ func (f CrescentFit) responses(g raster.Gray, curve raster.Curve) [2]response {
 	}
 	var out [2]response
 	for r := range light {
+		out[r].level = max(middle(levels[r]), 0.01)
 		for k := range light[r] {
 			if len(light[r][k]) < 12 {
 				continue
@@ -136,7 +146,7 @@ func (f CrescentFit) fitSharpening(rims []response, sigma float64, curve raster.
 	}
 	p[n-1] = 0.1
 	model := func(p []float64, rim int) []float64 {
-		level := f.levelOf(rim)
+		level := rims[rim].level
 		return sharpenedEdge(rims[rim].at, level, p[3*rim], p[3*rim+1], p[3*rim+2], f.Dark/level, p[n-1], sigma, curve)
 	}
 	var amountU, sum float64
@@ -186,21 +196,6 @@ func (f CrescentFit) fitSharpening(rims []response, sigma float64, curve raster.
 		amountU = 2 * math.Sqrt(sum/free*inv[n-1][n-1])
 	}
 	return Sharpening{Amount: p[n-1], AmountU: amountU, Sigma: sigma}, sum, true
-}
-
-// levelOf returns the median light beside the bore (0) or the pin (1).
-func (f CrescentFit) levelOf(rim int) float64 {
-	var v []float64
-	for _, s := range f.Sectors {
-		if s.Fitted {
-			if rim == 0 {
-				v = append(v, s.BushLight)
-			} else {
-				v = append(v, s.PinLight)
-			}
-		}
-	}
-	return max(middle(v), 0.01)
 }
 
 // sharpenedEdge returns the encoded light, relative to that of the level, of

@@ -55,14 +55,11 @@ func (f *CrescentFit) stray(g raster.Gray, s Sector) (rims, bool) {
 			line[j] += g.Bilinear(x, y) / across
 		}
 	}
-	blur := max(f.BlurBore, f.BlurPin)
-	side := int(max(4*blur, 4) / step)
-	if side >= n/2 {
-		return rims{}, false
-	}
 	d := rayLight{line, step}
 	low := d.lowest(0, n-1)
-	left, right := d.brightest(low, -1, side+int(max(s.gap, 0)/step)), d.brightest(low, 1, side+int(max(s.gap, 0)/step))
+	side := int(max(4*max(f.BlurBore, f.BlurPin), 4) / step)
+	bright := f.Dark + 0.5*f.Contrast
+	left, right := d.beyond(low, -1, side, bright), d.beyond(low, 1, side, bright)
 	in, out := d.half(low, -1, left), d.half(low, 1, right)
 	if min(left, right)-line[low] < strayDepth*f.Contrast || math.IsNaN(in) || math.IsNaN(out) {
 		return f.contact(d, from, s)
@@ -118,13 +115,17 @@ func (d rayLight) lowest(a, b int) int {
 	return low
 }
 
-// brightest returns the most light within count places from i, going dir.
-func (d rayLight) brightest(i, dir, count int) float64 {
+// beyond returns the most light within side places of where the light, going
+// dir from i, first reaches bright: that of the face beyond a gap of any width.
+func (d rayLight) beyond(i, dir, side int, bright float64) float64 {
+	q := i
+	for q >= 0 && q < len(d.light) && d.light[q] < bright {
+		q += dir
+	}
 	best := 0.0
-	for k := 1; k <= count; k++ {
-		if q := i + dir*k; q >= 0 && q < len(d.light) {
-			best = max(best, d.light[q])
-		}
+	for k := 0; k <= side && q >= 0 && q < len(d.light); k++ {
+		best = max(best, d.light[q])
+		q += dir
 	}
 	return best
 }

@@ -1,0 +1,206 @@
+package cli
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"github.com/spf13/pflag"
+
+	"pinlash/cmd/pinlash/internal/overlay"
+	"pinlash/cmd/pinlash/internal/record"
+	"pinlash/measure/check"
+)
+
+// outputOptions say how results are shown.
+type outputOptions struct {
+	json    bool
+	quiet   bool
+	explain bool
+	overlay string // folder
+}
+
+func (o *outputOptions) addFlags(f *pflag.FlagSet) {
+	o.addFigureFlags(f)
+	f.StringVar(&o.overlay, "overlay", "", "write to this `folder` each photo with what was found drawn on it (PNG)")
+}
+
+// addFigureFlags adds the flags for figures that no photo stands behind.
+func (o *outputOptions) addFigureFlags(f *pflag.FlagSet) {
+	f.BoolVar(&o.json, "json", false, "print one JSON object a line")
+	f.BoolVar(&o.quiet, "quiet", false, "print the figures only, without heads, sentences and notes")
+	f.BoolVar(&o.explain, "explain", false, "print under each figure the parts of its uncertainty, largest first")
+}
+
+func (o *outputOptions) validate(given changed) error {
+	if o.json && (o.quiet || o.explain) {
+		return usageErrorf("--json goes neither with --quiet nor with --explain")
+	}
+	if given("overlay") && o.overlay == "" {
+		return usageErrorf("--overlay wants a folder")
+	}
+	return nil
+}
+
+// output shows results.
+type output struct {
+	outputOptions
+	streams  Streams
+	overlays []string  // path for each photo, empty without --overlay
+	lines    io.Writer // gets every record as a line of JSON; nil for none
+}
+
+// newOutput makes the folder for overlays, if there is to be one.
+func newOutput(opts outputOptions, streams Streams, photos []string) (*output, error) {
+	out := &output{outputOptions: opts, streams: streams}
+	if opts.overlay == "" {
+		return out, nil
+	}
+	if err := os.MkdirAll(opts.overlay, 0o755); err != nil {
+		return nil, err
+	}
+	out.overlays = overlayPaths(opts.overlay, photos)
+	return out, nil
+}
+
+// show prints what became of photo number i, writes its overlay, and returns
+// the photo's exit status.
+func (o *output) show(i int, result outcome, err error) int {
+	status := statusOf(err)
+	var refusal *check.Refusal
+	switch {
+	case errors.As(err, &refusal):
+		result.record.Refused = refusal
+	case err != nil:
+		o.streams.message("%s", fault(result.record.Photo.Path, err))
+		return status
+	}
+	if err := o.print(result.record); err != nil {
+		o.streams.message("%v", err)
+		return statusFile
+	}
+	if o.overlays == nil || !result.found() && refusal != nil {
+		return status
+	}
+	err = guarded(func() error { return writeOverlay(o.overlays[i], result) })
+	if err != nil {
+		o.streams.message("overlay: %s", fault(result.record.Photo.Path, err))
+	}
+	return worse(status, statusOf(err))
+}
+
+// print writes a record: a refusal is a result for programs and a message for
+// people.
+func (o *output) print(r record.Record) error {
+	if o.lines != nil {
+		if err := record.WriteLine(o.lines, r); err != nil {
+			return err
+		}
+	}
+	switch {
+	case o.json:
+		return record.WriteLine(o.streams.Out, r)
+	case r.Refused != nil:
+		o.streams.message("%s: refused (%s): %s", record.SafeName(r.Photo.Path), r.Refused.Code, r.Refused.Message)
+		o.streams.message("  %s", r.Refused.Remedy)
+		return nil
+	}
+	return record.WriteTable(o.streams.Out, r, record.Style{Quiet: o.quiet, Explain: o.explain})
+}
+
+// overlayPaths returns for each photo where its overlay goes. Photos of one
+// name from different folders get numbers, and no overlay takes the place of a
+// photo.
+func overlayPaths(folder string, photos []string) []string {
+	taken := map[string]bool{}
+	paths := make([]string, len(photos))
+	for i, photo := range photos {
+		base := filepath.Base(photo)
+		stem := strings.TrimSuffix(base, filepath.Ext(base))
+		for n := 1; ; n++ {
+			name := stem + "-overlay.png"
+			if n > 1 {
+				name = fmt.Sprintf("%s-overlay-%d.png", stem, n)
+			}
+			path := filepath.Join(folder, name)
+			if !taken[path] && !isOneOf(path, photos) {
+				taken[path], paths[i] = true, path
+				break
+			}
+		}
+	}
+	return paths
+}
+
+// isOneOf says whether path is the same file as one of the others, by
+// whatever name.
+func isOneOf(path string, others []string) bool {
+	at, err := os.Stat(path)
+	if err != nil {
+		return false
+	}
+	for _, other := range others {
+		if there, err := os.Stat(other); err == nil && os.SameFile(at, there) {
+			return true
+		}
+	}
+	return false
+}
+
+func writeOverlay(path string, result outcome) error {
+	photo, err := overlay.Load(result.photo.Path, result.photo.Orientation)
+	if err != nil {
+		return &fs.PathError{Op: "draw on", Path: result.photo.Path, Err: err}
+	}
+	if size := photo.Bounds().Size(); size.X != result.photo.W || size.Y != result.photo.H {
+		return &fs.PathError{Op: "draw on", Path: result.photo.Path, Err: errors.New("the photo has changed since it was measured")}
+	}
+	img, err := overlay.Draw(photo, overlay.Drawing{
+		Rules:   result.rules,
+		Joint:   result.joint,
+		MMPerPx: mmPerPx(result.record),
+		Caption: caption(result.record),
+	})
+	if err != nil {
+		return err
+	}
+	data, err := overlay.PNG(img)
+	if err != nil {
+		return err
+	}
+	return record.WriteFile(path, data)
+}
+
+func mmPerPx(r record.Record) float64 {
+	if r.Scale == nil || r.Refused != nil {
+		return 0
+	}
+	return float64(r.Scale.MMPerPx)
+}
+
+// caption says below the overlay what the table says.
+func caption(r record.Record) overlay.Caption {
+	c := overlay.Caption{Title: record.SafeName(filepath.Base(r.Photo.Path))}
+	if r.Refused != nil {
+		c.Text = []string{
+			fmt.Sprintf("Refused (%s): %s.", r.Refused.Code, r.Refused.Message),
+			"What to do: " + r.Refused.Remedy + ".",
+		}
+		return c
+	}
+	c.Lines = r.Figures().Lines()
+	if r.Meaning != "" {
+		c.Text = append(c.Text, r.Meaning)
+	}
+	if r.Decision != "" {
+		c.Text = append(c.Text, "Decision: "+r.Decision+".")
+	}
+	if r.Scale != nil {
+		c.Text = append(c.Text, "Scale: "+r.Scale.Words()+". Intervals are 95 %.")
+	}
+	return c
+}

@@ -1,0 +1,124 @@
+package cli
+
+import (
+	"bytes"
+	"context"
+	"fmt"
+	"path/filepath"
+
+	"github.com/spf13/cobra"
+	"gonum.org/v1/gonum/spatial/r2"
+
+	"pinlash/calib"
+	"pinlash/cmd/pinlash/internal/record"
+	"pinlash/measure/uncert"
+)
+
+type scaleCommand struct {
+	scale  scaleOptions
+	output outputOptions
+	save   string
+	photos []string
+}
+
+func newScale(streams Streams) *cobra.Command {
+	var opts scaleCommand
+	cmd := &cobra.Command{
+		Use:   "scale PHOTO...",
+		Short: "read the scale of a photo, and keep it",
+		Long: `scale reads the length of a pixel from a rule or stage micrometer anywhere in
+the photo, at any angle, or from two points of known distance. With --save the
+scale is kept for later photos taken at the same setting of the microscope, the
+same focus and the same image size, which need not show a scale then.
+` + exitHelp,
+		Example: `  pinlash scale micrometer.jpg --division 10um --save x40.scale
+  pinlash joint a.jpg b.jpg --scale-file x40.scale`,
+		Args: photos,
+		RunE: func(cmd *cobra.Command, args []string) error {
+			opts.photos = args
+			return runScale(cmd.Context(), opts, cmd.Flags().Changed, streams)
+		},
+	}
+	opts.scale.addFlags(cmd.Flags())
+	opts.output.addFlags(cmd.Flags())
+	cmd.Flags().StringVar(&opts.save, "save", "", "keep the scale in this `file`, for --scale-file")
+	return cmd
+}
+
+func (o scaleCommand) validate(given changed) error {
+	switch {
+	case given("save") && len(o.photos) > 1:
+		return usageErrorf("--save keeps the scale of one photo, got %d", len(o.photos))
+	case given("save") && o.save == "":
+		return usageErrorf("--save wants a file")
+	case given("save") && isOneOf(o.save, o.photos):
+		return usageErrorf("--save would overwrite the photo %s", o.save)
+	}
+	return o.output.validate(given)
+}
+
+func runScale(ctx context.Context, opts scaleCommand, given changed, streams Streams) error {
+	if err := opts.validate(given); err != nil {
+		return err
+	}
+	source, err := opts.scale.source(given)
+	if err != nil {
+		return err
+	}
+	out, err := newOutput(opts.output, streams, opts.photos)
+	if err != nil {
+		return err
+	}
+	return eachPhoto(ctx, opts.photos, out, func(ctx context.Context, path string) (outcome, error) {
+		return measureScale(ctx, path, source, opts.save)
+	})
+}
+
+func measureScale(ctx context.Context, path string, source *scaleSource, save string) (outcome, error) {
+	result := outcome{record: record.Record{Kind: record.Ruler}}
+	if err := result.open(ctx, path); err != nil {
+		return result, err
+	}
+	found, err := source.read(result.photo)
+	result.rules = found.rules
+	if err != nil {
+		return result, err
+	}
+	if save != "" {
+		var b bytes.Buffer
+		if err := calib.Encode(&b, found.Scale); err != nil {
+			return result, err
+		}
+		if err := record.WriteFile(save, b.Bytes()); err != nil {
+			return result, err
+		}
+	}
+	r := &result.record
+	r.Scale = record.NewScale(found.Scale)
+	r.Results = scaleFigures(found.Scale)
+	r.Checks = append(r.Checks, found.Checks...)
+	r.Notes = found.Notes
+	r.Meaning = fmt.Sprintf("A pixel is %.4g um long; the photo shows %.3g x %.3g mm.", 1000*found.Scale.MMPerPx.Value,
+		float64(found.Scale.W)*found.Scale.MMPerPx.Value, float64(found.Scale.H)*found.Scale.MMPerPx.Value)
+	if save != "" {
+		r.Meaning += " Kept in " + record.SafeName(filepath.Clean(save)) + "."
+	}
+	return result, nil
+}
+
+// scaleFigures returns the length of a pixel, and by how much lengths along
+// and across the scale change from one end of the photo's longer side to the
+// other: the mark of a camera that looks at a slant.
+func scaleFigures(s calib.Scale) record.Figures {
+	along := r2.Rotate(r2.Vec{X: 1}, s.AngleRad, r2.Vec{})
+	across := r2.Vec{X: -along.Y, Y: along.X}
+	percent := 100 * float64(max(s.W, s.H))
+	change := func(axis r2.Vec, u float64) uncert.Quantity {
+		return uncert.Combine(percent*r2.Dot(s.Gradient, axis), "%", uncert.Budget{{Name: "slant of the camera read from the scale", U: percent * u}})
+	}
+	return record.Figures{
+		{Name: "mm_per_px", Quantity: s.MMPerPx},
+		{Name: "change_along_scale", Quantity: change(along, s.GradientU.X)},
+		{Name: "change_across_scale", Quantity: change(across, s.GradientU.Y)},
+	}
+}

@@ -1,0 +1,200 @@
+package record
+
+import (
+	"bytes"
+	"fmt"
+	"io"
+	"strings"
+
+	"pinlash/measure/check"
+	"pinlash/measure/uncert"
+	"pinlash/measure/wear"
+)
+
+// Stretch is what the elongation model makes of readings that were typed in.
+type Stretch struct {
+	Title   string // for people
+	Version string // of pinlash
+	Source  string // "flags", "-" for standard input, or a file's name
+	Chain   string // "" when only its pitch is known
+	Span    *Counted
+	Results Figures
+	Growth  Figures
+	// Readings are the growths that the readings leave open: of an odd span
+	// two, one for each kind of link that may begin it.
+	Readings   []Reading
+	Cams       []Cam
+	Drive      Figures
+	Limit      *Limit
+	Decision   *Decision
+	Forecast   Figures
+	CrossCheck *CrossCheck
+	Checks     []check.Check
+	Notes      []string
+	Cautions   []string
+	Says       []string // sentences for people, not part of the JSON
+}
+
+// Counted is the length of a span in pitches, as it was counted.
+type Counted struct {
+	Pitches   int    `json:"pitches"`
+	Words     string `json:"words"`
+	Reference string `json:"reference"` // pin to pin, bush to bush, or not stated
+}
+
+// Reading is one way to read an ambiguous length.
+type Reading struct {
+	Name   string  `json:"reading"`
+	Growth Figures `json:"growth"`
+}
+
+// Cam is what the growth does to one camshaft.
+type Cam struct {
+	Name          string
+	Teeth         int
+	PitchDiameter float64 // mm
+	Strand        float64 // pitches in tension between it and the driver
+	// What a tooth jumped on its wheel would be, deg.
+	ToothCam, ToothCrank float64
+	Figures              Figures
+}
+
+// Limit is what the growth was held against.
+type Limit struct {
+	Name       string  `json:"name"`
+	Value      float64 `json:"value"`
+	Unit       string  `json:"unit"`
+	Source     string  `json:"source"`
+	Provenance string  `json:"provenance"`
+}
+
+// NewLimit returns the printed form of l.
+func NewLimit(l wear.Limit) *Limit {
+	return &Limit{l.Name, l.Value, l.Unit, l.Source, l.Provenance}
+}
+
+// Words describes the limit in a phrase.
+func (l *Limit) Words() string {
+	return fmt.Sprintf("%.4g %s, %s (%s)", l.Value, l.Unit, l.Name, l.Source)
+}
+
+// Decision is a growth held against its limit.
+type Decision struct {
+	Verdict wear.Verdict `json:"verdict"`
+	// PastLeast and PastMost bound the probability of being past the limit.
+	PastLeast  digits `json:"probability_past_least"`
+	PastMost   digits `json:"probability_past_most"`
+	MoreJoints int    `json:"more_joints,omitempty"`
+	Settles    string `json:"settles,omitempty"`
+}
+
+// NewDecision returns the printed form of d.
+func NewDecision(d wear.Decision) *Decision {
+	least, most := min(d.PastLeast, d.PastMost), max(d.PastLeast, d.PastMost)
+	return &Decision{d.Verdict, digits(least), digits(most), d.MoreJoints, d.Settles}
+}
+
+// Words says the decision in a sentence without its stop.
+func (d *Decision) Words(l *Limit) string {
+	if d.Verdict == wear.TooClose {
+		return fmt.Sprintf("%s to %.4g %s; what would settle it: %s", d.Verdict, l.Value, l.Unit, d.Settles)
+	}
+	return fmt.Sprintf("%s of %.4g %s", d.Verdict, l.Value, l.Unit)
+}
+
+// CrossCheck is the growth of the joints against that of the span.
+type CrossCheck struct {
+	Agreement  wear.Agreement  `json:"agreement"`
+	Difference uncert.Quantity `json:"difference"`
+	Missing    []string        `json:"missing,omitempty"`
+}
+
+// NewCrossCheck returns the printed form of c.
+func NewCrossCheck(c wear.CrossCheck) *CrossCheck {
+	return &CrossCheck{c.Agreement, c.Difference.Mid(), c.Missing}
+}
+
+type camJSON struct {
+	Name          string  `json:"name"`
+	Teeth         int     `json:"teeth"`
+	PitchDiameter digits  `json:"pitch_diameter_mm"`
+	Strand        digits  `json:"strand_pitches"`
+	ToothCam      digits  `json:"jumped_tooth_cam_deg"`
+	ToothCrank    digits  `json:"jumped_tooth_crank_deg"`
+	Figures       Figures `json:"timing"`
+}
+
+type stretchJSON struct {
+	Kind       string      `json:"kind"`
+	Version    string      `json:"pinlash"`
+	Source     string      `json:"source"`
+	Chain      string      `json:"chain,omitempty"`
+	Span       *Counted    `json:"span,omitempty"`
+	Results    Figures     `json:"results"`
+	Growth     Figures     `json:"growth"`
+	Readings   []Reading   `json:"readings,omitempty"`
+	Cams       []camJSON   `json:"cams,omitempty"`
+	Drive      Figures     `json:"drive,omitempty"`
+	Limit      *Limit      `json:"limit,omitempty"`
+	Decision   *Decision   `json:"decision,omitempty"`
+	Forecast   Figures     `json:"forecast,omitempty"`
+	CrossCheck *CrossCheck `json:"cross_check,omitempty"`
+	Checks     []checkJSON `json:"checks"`
+	Notes      []string    `json:"notes"`
+	Cautions   []string    `json:"cautions,omitempty"`
+}
+
+// MarshalJSON writes the record without line breaks.
+func (s Stretch) MarshalJSON() ([]byte, error) {
+	out := stretchJSON{
+		Kind: "stretch", Version: s.Version, Source: s.Source, Chain: s.Chain, Span: s.Span,
+		Results: s.Results, Growth: s.Growth, Drive: s.Drive, Limit: s.Limit, Decision: s.Decision,
+		Forecast: s.Forecast, CrossCheck: s.CrossCheck, Readings: s.Readings,
+		Checks: checksJSON(s.Checks), Notes: s.Notes, Cautions: s.Cautions,
+	}
+	for _, c := range s.Cams {
+		out.Cams = append(out.Cams, camJSON{c.Name, c.Teeth, digits(c.PitchDiameter), digits(c.Strand), digits(c.ToothCam), digits(c.ToothCrank), c.Figures})
+	}
+	if out.Notes == nil {
+		out.Notes = []string{}
+	}
+	return marshal(out)
+}
+
+// Figures returns all figures in the order of print, those of a camshaft
+// under its name.
+func (s Stretch) figures() Figures {
+	all := append(append(Figures{}, s.Results...), s.Growth...)
+	for _, c := range s.Cams {
+		for _, f := range c.Figures {
+			all = append(all, Figure{SafeName(c.Name) + " " + f.Name, f.Quantity})
+		}
+	}
+	return append(append(all, s.Drive...), s.Forecast...)
+}
+
+// WriteStretch writes the record for people, in one call to w.
+func WriteStretch(w io.Writer, s Stretch, style Style) error {
+	var b bytes.Buffer
+	if !style.Quiet {
+		fmt.Fprintln(&b, s.Title)
+	}
+	writeFigures(&b, s.figures(), style)
+	if !style.Quiet {
+		for _, sentence := range s.Says {
+			fmt.Fprintf(&b, "  %s\n", sentence)
+		}
+		if s.Limit != nil {
+			fmt.Fprintf(&b, "  Limit: %s.\n", s.Limit.Words())
+		}
+		if s.Decision != nil {
+			fmt.Fprintf(&b, "  Decision: %s.\n", s.Decision.Words(s.Limit))
+		}
+		writeRemarks(&b, s.Checks, s.Notes)
+		for _, caution := range s.Cautions {
+			fmt.Fprintf(&b, "  Caution: %s.\n", strings.TrimSuffix(caution, "."))
+		}
+	}
+	_, err := w.Write(b.Bytes())
+	return err
+}

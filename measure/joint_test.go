@@ -1,0 +1,262 @@
+package measure
+
+import (
+	"math"
+	"math/rand/v2"
+	"strings"
+	"testing"
+
+	"gonum.org/v1/gonum/spatial/r2"
+	"pgregory.net/rapid"
+
+	"pinlash/calib"
+	"pinlash/measure/geom"
+	"pinlash/measure/uncert"
+)
+
+// model is a joint drawn as rims, in pixels.
+type model struct {
+	boreR, pinR float64
+	offset      float64 // of the pin's centre from the bore's
+	direction   float64 // rad
+	boreWear    float64 // depth, towards direction + boreAt
+	boreAt      float64
+	pinWear     float64 // depth, towards direction
+	oval        float64 // of both rims, a cos 2t
+	noise       float64
+}
+
+// pocket returns how far a rim of radius r lies outside (bore) or inside (pin)
+// its circle where a partner of radius q has worn it to a depth w at angle t
+// from the load.
+func pocket(r, q, w, t float64) float64 {
+	if r > q { // a bore worn by a pin
+		e := r - q + w
+		return max(0, e*math.Cos(t)+math.Sqrt(q*q-e*e*math.Sin(t)*math.Sin(t))-r)
+	}
+	e := q - r + w // a pin worn by a bore, shifted away from the load
+	return min(0, -e*math.Cos(t)+math.Sqrt(q*q-e*e*math.Sin(t)*math.Sin(t))-r)
+}
+
+func (m model) edges(rng *rand.Rand) geom.JointEdges {
+	const n = 180
+	bore := geom.Circle{Center: r2.Vec{X: 700, Y: 500}, R: m.boreR, Inliers: n}
+	sin, cos := math.Sincos(m.direction)
+	pin := geom.Circle{Center: r2.Vec{X: 700 + m.offset*cos, Y: 500 + m.offset*sin}, R: m.pinR, Inliers: n}
+	e := geom.JointEdges{
+		Blur: 0.9, BlurBore: 0.9, BlurPin: 0.9, Noise: 0.01, Contrast: 0.5, DarkU: 0.002, Gap: 12,
+		ShadowU: 0.02,
+	}
+	v := max(m.noise, 0.01) * max(m.noise, 0.01) / n
+	for i := range 3 {
+		bore.Cov[i][i], pin.Cov[i][i] = v*[]float64{2, 2, 1}[i], v*[]float64{2, 2, 1}[i]
+		e.Cov[i][i], e.Cov[i+3][i+3] = bore.Cov[i][i], pin.Cov[i][i]
+	}
+	u := max(m.noise, 0.01)
+	bore.RMS, pin.RMS = u, u
+	add := func(c geom.Circle, t, dev float64) geom.EdgePoint {
+		d := r2.Vec{X: math.Cos(t), Y: math.Sin(t)}
+		return geom.EdgePoint{At: r2.Add(c.Center, r2.Scale(c.R+dev, d)), Normal: d, U: u, Rejected: math.Abs(dev) > 1}
+	}
+	for i := range n {
+		t := (float64(i) + 0.5) * 2 * math.Pi / n
+		oval := m.oval * math.Cos(2*t)
+		db := pocket(m.boreR, m.pinR, m.boreWear, t-m.direction-m.boreAt) + oval + m.noise*rng.NormFloat64()
+		dp := pocket(m.pinR, m.boreR, m.pinWear, t-m.direction) + oval + m.noise*rng.NormFloat64()
+		if m.boreWear == 0 {
+			db = oval + m.noise*rng.NormFloat64()
+		}
+		if m.pinWear == 0 {
+			dp = oval + m.noise*rng.NormFloat64()
+		}
+		e.BoreProfile.Add(t, db, u)
+		e.PinProfile.Add(t, dp, u)
+		e.Bore = append(e.Bore, add(bore, t, db))
+		e.Pin = append(e.Pin, add(pin, t, dp))
+	}
+	e.BoreFit, e.PinFit = bore, pin
+	return e
+}
+
+// exact is a scale of 10 um a pixel without uncertainty.
+func exact() calib.Scale {
+	return calib.Scale{MMPerPx: uncert.Combine(0.01, "mm/px", nil), Origin: r2.Vec{X: 700, Y: 500}, Source: "points", W: 1600, H: 1200}
+}
+
+func seeded() *rand.Rand { return rand.New(rand.NewPCG(7, 11)) }
+
+// The figures of a drawn joint are those it was drawn with; tolerances are the
+// noise of the means they are taken over, four times.
+func TestJointFigures(t *testing.T) {
+	for _, tt := range []struct {
+		name              string
+		m                 model
+		play              float64 // px
+		wearBore, wearPin float64
+		note              string
+		noNote            string
+		tolPlay, tolWear  float64
+	}{
+		{"unworn", model{boreR: 300, pinR: 290, offset: 9, noise: 0.05}, 20, 0, 0, "", "worn", 0.1, 0.1},
+		{"bore worn under load", model{boreR: 300, pinR: 290, offset: 19, direction: 1, boreWear: 10, noise: 0.05}, 30, 10, 0, "the bore is worn on one side", "", 0.15, 0.15},
+		{"bore worn opposite", model{boreR: 300, pinR: 290, offset: 9, direction: 1, boreWear: 8, boreAt: math.Pi, noise: 0.05}, 28, 8, 0, "the bore is worn on one side", "", 0.15, 0.15},
+		{"pin worn", model{boreR: 300, pinR: 290, offset: 21, direction: -2, pinWear: 12, noise: 0.05}, 32, 0, 12, "the pin is worn on one side", "", 0.15, 0.15},
+		{"worn across the pull", model{boreR: 300, pinR: 290, offset: 9, boreWear: 8, boreAt: math.Pi / 2, noise: 0.05}, 20, 8, 0, "the bore is worn", "", 0.2, 0.15},
+		{"hidden wear", model{boreR: 300, pinR: 290, offset: 16, noise: 0.05}, 26, 0, 0, "farther out than its bore allows", "", 0.1, 0.1},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			r, err := Joint(tt.m.edges(seeded()), exact(), Options{})
+			if err != nil {
+				t.Fatal(err)
+			}
+			check := func(name string, q uncert.Quantity, want, tol float64) {
+				t.Helper()
+				if math.Abs(q.Value-want) > tol {
+					t.Errorf("%s = %v, want %.4f within %.4f", name, q, want, tol)
+				}
+			}
+			check("bore diameter", r.BoreDiameter, 0.02*tt.m.boreR, 1e-9)
+			check("pin diameter", r.PinDiameter, 0.02*tt.m.pinR, 1e-9)
+			check("clearance", r.Clearance, 0.02*(tt.m.boreR-tt.m.pinR), 1e-9)
+			check("offset", r.Offset, 0.01*tt.m.offset, 1e-9)
+			check("play", r.Play, 0.01*tt.play, 0.01*tt.tolPlay)
+			check("wear depth bore", r.WearDepthBore, 0.01*tt.wearBore, 0.01*tt.tolWear)
+			check("wear depth pin", r.WearDepthPin, 0.01*tt.wearPin, 0.01*tt.tolWear)
+			notes := strings.Join(r.Notes, "\n")
+			if !strings.Contains(notes, tt.note) {
+				t.Errorf("notes %q lack %q", notes, tt.note)
+			}
+			if tt.noNote != "" && strings.Contains(notes, tt.noNote) {
+				t.Errorf("notes %q speak of %q", notes, tt.noNote)
+			}
+		})
+	}
+}
+
+// A slant flattens both rims alike; the diameter is then that along the scale.
+func TestSlantedCamera(t *testing.T) {
+	m := model{boreR: 300, pinR: 290, offset: 9, oval: 0.2, noise: 0.03}
+	for _, tt := range []struct {
+		scaleDeg, want float64 // px of diameter added
+	}{{0, 0.4}, {90, -0.4}, {45, 0}} {
+		s := exact()
+		s.AngleRad = tt.scaleDeg * math.Pi / 180
+		r, err := Joint(m.edges(seeded()), s, Options{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		// The harmonic of 180 points of noise 0.03 has sd 0.003; four times, twice.
+		if got := r.BoreDiameter.Value/0.01 - 600; math.Abs(got-tt.want) > 0.03 {
+			t.Errorf("scale at %.0f deg: diameter grew by %.3f px, want %.1f", tt.scaleDeg, got, tt.want)
+		}
+		if !strings.Contains(strings.Join(r.Notes, " "), "slant") {
+			t.Errorf("no note of the slant: %q", r.Notes)
+		}
+	}
+	// One rim alone out of round is not a slant.
+	e := m.edges(seeded())
+	for i := range e.PinProfile.Dev {
+		e.PinProfile.Dev[i] = 0
+	}
+	r, err := Joint(e, exact(), Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if math.Abs(r.BoreDiameter.Value-6) > 1e-9 {
+		t.Errorf("an oval bore alone was taken for a slant: %v", r.BoreDiameter)
+	}
+}
+
+// Doubts about the rims must widen the intervals and be said.
+func TestDoubtsWiden(t *testing.T) {
+	m := model{boreR: 300, pinR: 290, offset: 9, noise: 0.05}
+	base, err := Joint(m.edges(seeded()), exact(), Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, tt := range []struct {
+		name, note string
+		spoil      func(e *geom.JointEdges)
+		atLeast    float64 // factor on the clearance's uncertainty
+	}{
+		{"proud pin", "stands proud", func(e *geom.JointEdges) { e.Shadow, e.ShadowReach = 0.4, 10 }, 3},
+		{"chamfered pin", "chamfered", func(e *geom.JointEdges) { e.PinBand = 8 }, 2},
+		{"broken edge", "broken over about", func(e *geom.JointEdges) { e.BoreBevel = 5 }, 1},
+		{"sharpened", "", func(e *geom.JointEdges) { e.SharpenShift = 0.1 }, 1.2},
+		{"light in the gap", "", func(e *geom.JointEdges) { e.Gap, e.DarkU = 3, 0.05 }, 1.5},
+	} {
+		e := m.edges(seeded())
+		tt.spoil(&e)
+		r, err := Joint(e, exact(), Options{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if r.Clearance.U < tt.atLeast*base.Clearance.U {
+			t.Errorf("%s: u(clearance) %.5f, want at least %.1f times %.5f", tt.name, r.Clearance.U, tt.atLeast, base.Clearance.U)
+		}
+		if !strings.Contains(strings.Join(r.Notes, " "), tt.note) {
+			t.Errorf("%s: notes %q lack %q", tt.name, r.Notes, tt.note)
+		}
+	}
+}
+
+// Turning the joint turns the direction and nothing else; a larger pixel makes
+// every length larger in proportion.
+func TestJointLaws(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		m := model{
+			boreR: 300, pinR: rapid.Float64Range(280, 298).Draw(t, "pin"),
+			direction: 0.02, noise: 0.05,
+			boreWear: rapid.SampledFrom([]float64{0, 5, 12}).Draw(t, "wear"),
+		}
+		m.offset = 0.9*(m.boreR-m.pinR) + m.boreWear
+		turns := rapid.IntRange(1, 179).Draw(t, "turn")
+		a, err := Joint(m.edges(seeded()), exact(), Options{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		s := exact()
+		s.MMPerPx = uncert.Combine(0.02, "mm/px", nil)
+		big, err := Joint(m.edges(seeded()), s, Options{WorkingDistanceMM: 2 * usualDistanceMM})
+		if err != nil {
+			t.Fatal(err)
+		}
+		m.direction += float64(turns) * 2 * math.Pi / 180
+		b, err := Joint(m.edges(seeded()), exact(), Options{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		near := func(name string, got, want, tol float64) {
+			if math.Abs(got-want) > tol {
+				t.Fatalf("%s %.6f, want %.6f within %.6f", name, got, want, tol)
+			}
+		}
+		// The noise stays where it was while the joint turns: tolerances are
+		// those of the means.
+		near("clearance", b.Clearance.Value, a.Clearance.Value, 1e-9)
+		near("play", b.Play.Value, a.Play.Value, 0.003)
+		near("wear", b.WearDepthBore.Value, a.WearDepthBore.Value, 0.003)
+		turned := math.Remainder(b.OffsetDirection.Value-a.OffsetDirection.Value-float64(2*turns), 360)
+		near("direction", turned, 0, 1e-6)
+		near("twice the play", big.Play.Value, 2*a.Play.Value, 1e-9)
+		near("twice the bore", big.BoreDiameter.Value, 2*a.BoreDiameter.Value, 1e-9)
+	})
+}
+
+// A joint without offset has a direction that may be any.
+func TestCentredPinHasNoDirection(t *testing.T) {
+	m := model{boreR: 300, pinR: 290, noise: 0.05}
+	r, err := Joint(m.edges(seeded()), exact(), Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if d := r.OffsetDirection; d.Upper-d.Lower < 350 {
+		t.Errorf("direction of no offset %v", d)
+	}
+}
+
+func TestJointWithoutCircles(t *testing.T) {
+	if _, err := Joint(geom.JointEdges{}, exact(), Options{}); err == nil {
+		t.Error("no error without circles")
+	}
+}

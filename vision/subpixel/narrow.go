@@ -1,0 +1,233 @@
+package subpixel
+
+import "math"
+
+// Order of the parameters that all sectors of a narrow gap share.
+const (
+	nBoreX = iota
+	nBoreY
+	nBoreR
+	nPinX
+	nPinY
+	nPinR
+	nSpread // ln of the edge spread, alike for both rims
+	nDark
+	nShared
+)
+
+// Order of what one sector says before its own levels are eliminated.
+const (
+	oBore = iota // rim of the bore, outwards
+	oPin
+	oSpread
+	oDark
+	oBush
+	oPinLight
+	oAll
+)
+
+// narrowSum is what one sector of a narrow gap says about the shared
+// parameters: its share of the normal matrix and of the right side.
+type narrowSum struct {
+	a [nShared][nShared]float64
+	b [nShared]float64
+	// levels gives the step of the sector's own two levels for a step of the
+	// shared parameters.
+	levels func(x []float64) (bush, pin float64)
+}
+
+// fitNarrow fits a gap that is nowhere wide enough to show its own darkness
+// and edge spread. One sector cannot tell a narrow gap from a pale one; all of
+// them together can, since the gap differs in width round two circles: both
+// circles, the dark level and the edge spread are fitted to the light of all
+// sectors at once, each with its own levels of bush and pin.
+//
+// The covariance is found from how the sectors disagree (White's estimator,
+// with neighbours counted together by Bartlett's weights), not from the noise
+// of a pixel, so that texture is in it.
+//
+// t starts as the circles that the sectors gave and gets step and covariance;
+// lnS is the change of the edge spreads. When the light does not determine the
+// parameters ok is false and nothing is changed.
+func (f *CrescentFit) fitNarrow(pixels []sectorPixels, t *rimFit) (lnS float64, ok bool) {
+	type levels struct{ bush, pin float64 }
+	at := make([]levels, len(f.Sectors))
+	var use []int
+	for i, s := range f.Sectors {
+		at[i] = levels{s.BushLight, s.PinLight}
+		if s.Fitted && s.BoreUsed && s.PinUsed && s.Clipped == 0 {
+			use = append(use, i)
+		}
+	}
+	if len(use) < 3*nShared {
+		return 0, false
+	}
+	step, dark := t.step, f.Dark
+	var inv [maxParams][maxParams]float64
+	var scores [][nShared]float64
+	for range narrowRounds {
+		m := normal{n: nShared}
+		sums := make([]narrowSum, len(use))
+		scores = make([][nShared]float64, len(f.Sectors))
+		for k, i := range use {
+			s := &f.Sectors[i]
+			sums[k], ok = f.sumNarrow(pixels[i].px, s, step, lnS, dark, at[i].bush, at[i].pin)
+			if !ok {
+				return 0, false
+			}
+			scores[i] = sums[k].b
+			for p := range nShared {
+				m.b[p] += sums[k].b[p]
+				for q := range p + 1 {
+					m.a[p][q] += sums[k].a[p][q]
+				}
+			}
+		}
+		var x [maxParams]float64
+		if x, inv, ok = m.solve(); !ok {
+			return 0, false
+		}
+		// A long step is shortened as a whole, so that it keeps its direction.
+		short := 1.0
+		for p := range nSpread {
+			short = min(short, f.BlurBore/max(math.Abs(x[p]), 1e-12))
+		}
+		short = min(short, 0.3/max(math.Abs(x[nSpread]), 1e-12))
+		for p := range x {
+			x[p] *= short
+		}
+		for p := range step {
+			step[p] += x[p]
+		}
+		lnS += x[nSpread]
+		dark += x[nDark]
+		for k, i := range use {
+			bush, pin := sums[k].levels(x[:])
+			at[i].bush += bush
+			at[i].pin += pin
+		}
+	}
+	cov := disagreement(inv, scores, len(use))
+	t.step = step
+	for p := range t.cov {
+		for q := range t.cov {
+			t.cov[p][q] = cov[p][q]
+		}
+	}
+	f.BlurBore *= math.Exp(lnS)
+	f.BlurPin *= math.Exp(lnS)
+	f.Dark, f.DarkU = dark, max(math.Sqrt(cov[nDark][nDark]), 0.003*f.Contrast)
+	return lnS, true
+}
+
+// narrowRounds is the number of steps taken before the rims are looked at
+// again.
+const narrowRounds = 4
+
+// sumNarrow gathers the pixels of one sector about the circles moved by step.
+func (f *CrescentFit) sumNarrow(px []pixel, s *Sector, step [6]float64, lnS, dark, bush, pin float64) (narrowSum, bool) {
+	sinB, cosB := math.Sincos(s.Angle)
+	sinP, cosP := math.Sincos(s.PinAngle)
+	rimB := step[nBoreX]*cosB + step[nBoreY]*sinB + step[nBoreR]
+	rimP := step[nPinX]*cosP + step[nPinY]*sinP + step[nPinR]
+	sb, sp := f.BlurBore*math.Exp(lnS), f.BlurPin*math.Exp(lnS)
+	var a [oAll][oAll]float64
+	var b [oAll]float64
+	for _, p := range px {
+		zb, zp := (float64(p.bore)-rimB)/sb, (rimP-float64(p.pin))/sp
+		cb, db := edge(zb)
+		cp, dp := edge(zp)
+		j := [oAll]float64{
+			oBore:     -(bush - dark) * db / sb,
+			oPin:      (pin - dark) * dp / sp,
+			oSpread:   -(bush-dark)*db*zb - (pin-dark)*dp*zp,
+			oDark:     1 - cb - cp,
+			oBush:     cb,
+			oPinLight: cp,
+		}
+		res := float64(p.light) - (dark + (bush-dark)*cb + (pin-dark)*cp)
+		for i, v := range j {
+			for k := range i + 1 {
+				a[i][k] += v * j[k]
+			}
+			b[i] += v * res
+		}
+	}
+	for i := range a {
+		for k := range i {
+			a[k][i] = a[i][k]
+		}
+	}
+	// The sector's own levels are eliminated (Schur's complement).
+	det := a[oBush][oBush]*a[oPinLight][oPinLight] - a[oBush][oPinLight]*a[oBush][oPinLight]
+	if !(det > 1e-9*a[oBush][oBush]*a[oPinLight][oPinLight]) {
+		return narrowSum{}, false
+	}
+	local := func(u, v float64) (bush, pin float64) {
+		return (a[oPinLight][oPinLight]*u - a[oBush][oPinLight]*v) / det, (a[oBush][oBush]*v - a[oBush][oPinLight]*u) / det
+	}
+	lb, lp := local(b[oBush], b[oPinLight])
+	var ra [oBush][oBush]float64
+	var rb [oBush]float64
+	for i := range ra {
+		for k := range ra {
+			u, v := local(a[oBush][k], a[oPinLight][k])
+			ra[i][k] = a[i][k] - a[i][oBush]*u - a[i][oPinLight]*v
+		}
+		rb[i] = b[i] - a[i][oBush]*lb - a[i][oPinLight]*lp
+	}
+	// design tells what each shared parameter does to the sector.
+	design := [nShared]struct {
+		of int
+		by float64
+	}{
+		{oBore, cosB}, {oBore, sinB}, {oBore, 1},
+		{oPin, cosP}, {oPin, sinP}, {oPin, 1},
+		{oSpread, 1}, {oDark, 1},
+	}
+	var out narrowSum
+	for p, d := range design {
+		out.b[p] = d.by * rb[d.of]
+		for q, e := range design {
+			out.a[p][q] = d.by * e.by * ra[d.of][e.of]
+		}
+	}
+	out.levels = func(x []float64) (bush, pin float64) {
+		u, v := b[oBush], b[oPinLight]
+		for p, d := range design {
+			u -= a[oBush][d.of] * d.by * x[p]
+			v -= a[oPinLight][d.of] * d.by * x[p]
+		}
+		return local(u, v)
+	}
+	return out, true
+}
+
+// disagreement returns inv S inv with S the sum of the products of the
+// sectors' scores, neighbours included with falling weight, n sectors in all.
+func disagreement(inv [maxParams][maxParams]float64, scores [][nShared]float64, n int) (cov [nShared][nShared]float64) {
+	const reach = 2
+	var s [nShared][nShared]float64
+	for i := range scores {
+		for d := -reach; d <= reach; d++ {
+			w := 1 - math.Abs(float64(d))/(reach+1)
+			k := (i + d + len(scores)) % len(scores)
+			for p := range s {
+				for q := range s {
+					s[p][q] += w * scores[i][p] * scores[k][q]
+				}
+			}
+		}
+	}
+	freedom := float64(n) / float64(n-nShared)
+	for p := range cov {
+		for q := range cov {
+			for i := range s {
+				for k := range s {
+					cov[p][q] += freedom * inv[p][i] * s[i][k] * inv[k][q]
+				}
+			}
+		}
+	}
+	return cov
+}
