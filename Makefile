@@ -40,7 +40,7 @@ fuzz: setup
 	while IFS=: read -r file line func; do \
 		name=$${func#func }; \
 		echo "$$name in $$(dirname $$file)"; \
-		$(GO) test -run '^$$' -fuzz "^$$name\$$" -fuzztime $(FUZZTIME) "$$(dirname $$file)" || exit 1; \
+		$(GO) test -run '^$$' -fuzz "^$$name\$$" -fuzztime $(FUZZTIME) -fuzzminimizetime 10x "$$(dirname $$file)" || exit 1; \
 	done
 
 bench: setup

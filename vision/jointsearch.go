@@ -79,150 +79,6 @@ const clearShare = 0.8
 // Below this share the likely centres were the wrong ones.
 const doubtfulShare = 0.5
 
-// centres returns the likely centres of round edges, best first.
-func centres(g raster.Gray) []r2.Vec {
-	type edgel struct {
-		x, y, gx, gy, m float32
-	}
-	var edges []edgel
-	var mags []float32
-	const sampled = 8
-	gradient := func(x, y int) (gx, gy float32) {
-		a, b, c := g.Row(y - 1)[x-1:x+2], g.Row(y)[x-1:x+2], g.Row(y + 1)[x-1:x+2]
-		gx = (a[2] - a[0] + 2*(b[2]-b[0]) + c[2] - c[0])
-		gy = (c[0] - a[0] + 2*(c[1]-a[1]) + c[2] - a[2])
-		return gx, gy
-	}
-	for y := 1; y < g.H-1; y++ {
-		for x := 1; x < g.W-1; x++ {
-			gx, gy := gradient(x, y)
-			if m := gx*gx + gy*gy; m > 1e-4 {
-				edges = append(edges, edgel{float32(x), float32(y), gx, gy, m})
-				if len(edges)%sampled == 0 {
-					mags = append(mags, m)
-				}
-			}
-		}
-	}
-	if len(edges) == 0 {
-		return nil
-	}
-	// Keep the stronger edges, about so many that voting stays cheap; a sample
-	// of them tells how strong that is.
-	floor := float32(0)
-	if keep := g.W * g.H / 40; len(edges) > keep && len(mags) > 0 {
-		slices.Sort(mags)
-		floor = mags[len(mags)*(len(edges)-keep)/len(edges)]
-	}
-	const cell = 2
-	w, h := g.W/cell+1, g.H/cell+1
-	// Marks of a rule and brushed lines are many, but all look one way: votes
-	// are counted apart by direction and only the weakest five of the eight
-	// directions count, so that a centre seen from all sides wins over any
-	// number of parallel edges.
-	const directions = 8
-	var votes [directions][]float32
-	for i := range votes {
-		votes[i] = make([]float32, w*h)
-	}
-	rmin, rmax := float32(g.H)*0.06, float32(g.H)*0.55
-	// Where many edges of one direction crowd, each counts the less.
-	const crowd = 16 // side of the square in which they are counted
-	cw := g.W/crowd + 1
-	var crowded [directions][]float32
-	for i := range crowded {
-		crowded[i] = make([]float32, cw*(g.H/crowd+1))
-	}
-	direction := func(e edgel) int {
-		return int((math.Atan2(float64(e.gy), float64(e.gx))/math.Pi+1)*directions) % directions
-	}
-	place := func(e edgel) int { return int(e.y)/crowd*cw + int(e.x)/crowd }
-	for _, e := range edges {
-		if e.m >= floor {
-			crowded[direction(e)][place(e)]++
-		}
-	}
-	for _, e := range edges {
-		if e.m < floor {
-			continue
-		}
-		m := float32(math.Sqrt(float64(e.m)))
-		ux, uy := e.gx/m/cell, e.gy/m/cell
-		d := direction(e)
-		weight := min(m, 1) / max(crowded[d][place(e)], crowd)
-		votes := votes[d]
-		for _, sign := range []float32{1, -1} {
-			for r := rmin; r < rmax; r += cell {
-				x, y := int(e.x/cell+sign*r*ux+0.5), int(e.y/cell+sign*r*uy+0.5)
-				if x < 0 || y < 0 || x >= w || y >= h {
-					break
-				}
-				votes[y*w+x] += weight / r
-			}
-		}
-	}
-	for i, v := range votes {
-		votes[i] = boxSmooth(v, w, h, 2)
-	}
-	smooth := make([]float32, w*h)
-	for i := range smooth {
-		var v [directions]float32
-		for d := range v {
-			v[d] = votes[d][i]
-		}
-		slices.Sort(v[:])
-		for _, x := range v[:5] {
-			smooth[i] += x
-		}
-	}
-	var out []r2.Vec
-	for range 6 {
-		bestI, best := 0, float32(0)
-		for i, v := range smooth {
-			if v > best {
-				best, bestI = v, i
-			}
-		}
-		if best == 0 {
-			break
-		}
-		bx, by := bestI%w, bestI/w
-		out = append(out, r2.Vec{X: float64(bx * cell), Y: float64(by * cell)})
-		reach := max(h/24, 3)
-		for y := max(0, by-reach); y <= min(h-1, by+reach); y++ {
-			for x := max(0, bx-reach); x <= min(w-1, bx+reach); x++ {
-				smooth[y*w+x] = 0
-			}
-		}
-	}
-	return out
-}
-
-// boxSmooth returns the mean of v over squares of 2r+1 cells.
-func boxSmooth(v []float32, w, h, r int) []float32 {
-	pass := func(src []float32, n, lines, step, lineStep int) []float32 {
-		out := make([]float32, len(src))
-		for l := range lines {
-			at := l * lineStep
-			var sum float32
-			for i := range min(r, n) {
-				sum += src[at+i*step]
-			}
-			for i := range n {
-				if i+r < n {
-					sum += src[at+(i+r)*step]
-				}
-				if i-r-1 >= 0 {
-					sum -= src[at+(i-r-1)*step]
-				}
-				out[at+i*step] = sum
-			}
-		}
-		return out
-	}
-	return pass(pass(v, w, h, 1, w), h, w, w, 1)
-}
-
 // dip is a drop of light followed by a rise along a ray.
 type dip struct {
 	in, out float64 // radius of the half-level points
@@ -240,11 +96,12 @@ func seedAt(g raster.Gray, at r2.Vec, scale float64) (jointSeed, float64) {
 	rng := rand.New(rand.NewPCG(3, 4))
 	// The first centre may be off by the offset of the pin: once agreed, read
 	// again from the bore's centre.
-	for range 2 {
+	from, to := 0.05*float64(g.H), 0.6*float64(g.H)
+	for round := range 2 {
 		var cand [rays][]dip
-		for i := range cand {
+		for i := 0; i < rays; i += 2 - round { // every other ray is enough at first
 			sin, cos := math.Sincos(2 * math.Pi * float64(i) / rays)
-			cand[i] = dips(g, at, cos, sin, scale)
+			cand[i] = dips(g, at, cos, sin, from, to, scale)
 		}
 		bore, okB := agreeCircle(at, cand, func(d dip) float64 { return d.out }, rng, nil, scale)
 		if !okB {
@@ -259,16 +116,16 @@ func seedAt(g raster.Gray, at r2.Vec, scale float64) (jointSeed, float64) {
 			bestSeed, bestScore = seed, score
 		}
 		at = bore.Center
+		from, to = 0.5*pin.R, 1.5*bore.R
 	}
 	return bestSeed, bestScore
 }
 
-// dips lists the drops and rises along one ray, deepest first.
-func dips(g raster.Gray, at r2.Vec, cos, sin, scale float64) []dip {
-	reach := 0.6 * float64(g.H)
-	step := 1.0
-	var line []float64
-	for r := 0.0; r < reach; r += step {
+// dips lists the drops and rises along one ray between two radii, deepest
+// first.
+func dips(g raster.Gray, at r2.Vec, cos, sin, from, to, scale float64) []dip {
+	line := make([]float64, 0, int(to-from)+1)
+	for r := from; r < to; r++ {
 		x, y := at.X+r*cos, at.Y+r*sin
 		if !g.Inside(x, y) {
 			break
@@ -293,8 +150,7 @@ func dips(g raster.Gray, at r2.Vec, cos, sin, scale float64) []dip {
 		return (sum[b] - sum[a]) / float64(b-a)
 	}
 	var out []dip
-	first := int(0.05 * float64(g.H))
-	for i := first; i < n-k; i++ {
+	for i := 1; i < n-k; i++ {
 		// The least value far and wide starts a dip; its sides are where the
 		// light has come back to half.
 		v := line[i]
@@ -305,6 +161,8 @@ func dips(g raster.Gray, at r2.Vec, cos, sin, scale float64) []dip {
 		if d.depth < 0.2 {
 			continue
 		}
+		d.in += from
+		d.out += from
 		if len(out) > 0 && math.Abs(out[len(out)-1].in-d.in) < 1 && math.Abs(out[len(out)-1].out-d.out) < 1 {
 			continue
 		}

@@ -150,7 +150,7 @@ func (f CrescentFit) fitSharpening(rims []response, sigma float64, curve raster.
 		return sharpenedEdge(rims[rim].at, level, p[3*rim], p[3*rim+1], p[3*rim+2], f.Dark/level, p[n-1], sigma, curve)
 	}
 	var amountU, sum float64
-	for range 8 {
+	for range 6 {
 		m := normal{n: n}
 		for r := range rims {
 			base := model(p, r)

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"io/fs"
+	"math"
 	"os"
 	"path/filepath"
 	"strings"
@@ -14,6 +15,7 @@ import (
 	"pinlash/cmd/pinlash/internal/overlay"
 	"pinlash/cmd/pinlash/internal/record"
 	"pinlash/measure/check"
+	"pinlash/measure/geom"
 )
 
 // outputOptions say how results are shown.
@@ -162,6 +164,7 @@ func writeOverlay(path string, result outcome) error {
 	img, err := overlay.Draw(photo, overlay.Drawing{
 		Rules:   result.rules,
 		Joint:   result.joint,
+		Span:    spanDrawing(result),
 		MMPerPx: mmPerPx(result.record),
 		Caption: caption(result.record),
 	})
@@ -173,6 +176,36 @@ func writeOverlay(path string, result outcome) error {
 		return err
 	}
 	return record.WriteFile(path, data)
+}
+
+// spanDrawing writes beside every pitch its number, the first letter of its
+// kind, and its growth, or its length where the new pitch is not known.
+func spanDrawing(result outcome) *overlay.Span {
+	if result.heads == nil {
+		return nil
+	}
+	s := &overlay.Span{Heads: *result.heads}
+	for _, p := range result.record.Pitches {
+		label := fmt.Sprintf("%d %s ", p.Index, linkMark(p.Link))
+		var growth *float64
+		if result.pitch > 0 {
+			percent := 100 * (p.Length.Value/result.pitch - 1)
+			percent = math.Round(100*percent)/100 + 0 // no minus zero
+			growth = &percent
+			label += fmt.Sprintf("%+.2f %%", percent)
+		} else {
+			label += p.Length.Printed().Value + " mm"
+		}
+		s.Pitches = append(s.Pitches, overlay.Pitch{Label: label, Growth: growth})
+	}
+	return s
+}
+
+func linkMark(k geom.LinkKind) string {
+	if k == geom.UnknownLink {
+		return "?"
+	}
+	return string(k[:1])
 }
 
 func mmPerPx(r record.Record) float64 {

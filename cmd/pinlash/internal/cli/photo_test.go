@@ -67,6 +67,8 @@ func TestLinesKeepTheSchema(t *testing.T) {
 		{append([]string{"joint", "--division", "0.1mm", "--chain", "06B", "--pitches", "90", "--limit", "1"}, all...), statusRefused, 4},
 		{[]string{"joint", "--points", "0,0,1000,0", "--distance", "6", all[0]}, statusOK, 1},
 		{append([]string{"scale", "--division", "0.1mm"}, all...), statusRefused, 4},
+		{append([]string{"span", "--division", "1mm", "--chain", "05B", "--pitches", "90", "--limit", "1", spanFolder + "worn.jpg"}, all...), statusRefused, 5},
+		{[]string{"span", "--division", "1mm", "--same-plane", spanFolder + "sagging.jpg"}, statusOK, 1},
 		{[]string{"chains"}, statusOK, 25},
 		{[]string{"stretch", "--links", "7", "--grown", "0.78", "--pitches", "52"}, statusOK, 1},
 		{[]string{"stretch", "--chain", "06B", "--pins", "16", "--length", "147.5", "--pitches", "90"}, statusOK, 1},

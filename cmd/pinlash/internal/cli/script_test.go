@@ -24,9 +24,13 @@ func TestMain(m *testing.M) {
 }
 
 // TestScript runs the tool as its users do. $SAMPLES is the folder of the
-// demo's photos; "status N command..." wants exactly that exit status.
+// demo's photos, $SPANS that of the span photos; "status N command..." wants exactly that exit status.
 func TestScript(t *testing.T) {
 	samples, err := filepath.Abs("../../../../samples")
+	if err != nil {
+		t.Fatal(err)
+	}
+	spans, err := filepath.Abs(spanFolder)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -35,6 +39,7 @@ func TestScript(t *testing.T) {
 		RequireUniqueNames: true,
 		Setup: func(env *testscript.Env) error {
 			env.Setenv("SAMPLES", samples)
+			env.Setenv("SPANS", spans)
 			return nil
 		},
 		Cmds: map[string]func(*testscript.TestScript, bool, []string){"status": status},

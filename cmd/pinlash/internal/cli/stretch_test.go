@@ -183,6 +183,8 @@ func TestStretchDecides(t *testing.T) {
 		{"--chain 06B --pins 15 --length 136.8 --longest 136.9", "within the limit", "mm", false},
 		{"--chain 06B --pins 15 --length 136.91 --longest 136.9", "too close to call", "mm", false},
 		{"--chain 06B --pins 15 --length 137.0,137.01,137.01 --longest 136.9", "past the limit", "mm", false},
+		{"--chain 06B --pins 15 --over pins --outside 136.7 --longest 136.9", "within the limit", "mm", false},
+		{"--chain 06B --pins 15 --over pins --outside 137.1 --longest 136.9", "past the limit", "mm", false},
 		{strings.Replace(joints, "%s", "0.085, 0.100, 0.088, 0.096", 1), "too close to call", "%", true},
 		{strings.Replace(joints, "%s", "0.130, 0.131, 0.129, 0.130", 1), "past the limit", "%", false},
 	} {
@@ -221,6 +223,21 @@ inspection = [
 	}
 	if left := line.Forecast["left_to_limit"].Value; math.Abs(left-50) > 1e-6 {
 		t.Errorf("%g km left, want 50", left)
+	}
+	longest := stretched(t, `
+[chain]
+pitch = 10
+[span]
+links = 10
+centres = [100.35]
+[limit]
+longest = 100.45
+[forecast]
+unit = "km"
+now = 150
+inspection = [{at = 50, elongation = 0.15}, {at = 75, elongation = 0.20}, {at = 100, elongation = 0.25}]`)
+	if got := longest.Forecast["limit_met_at"].Value; math.Abs(got-200) > 1e-6 {
+		t.Errorf("a longest reading of 100.45 mm is met at %g, want 200 km", got)
 	}
 	few := stretched(t, "[chain]\npitch=10\n[span]\nlinks=10\ngrown=[0.3]\n[forecast]\nunit='h'\ninspection=[{at=1,elongation=0.1},{at=2,elongation=0.2}]")
 	if few.Forecast != nil || !strings.Contains(strings.Join(few.Notes, ";"), "no forecast: a forecast needs inspections at 3 distances") {

@@ -216,8 +216,8 @@ func (s *stretching) chainAndPercent() error {
 	}
 	if s.found == nil {
 		if !s.perJoint.ends.Known() {
-			s.open("Worn all round, the joints have added half of their added play", s.perJoint.ends.Least, s.perJoint.ends.Most, "; worn on one side, all of it")
-			return s.readings([]namedGrowth{{"worn all round", s.perJoint.ends.Least}, {"worn on one side", s.perJoint.ends.Most}})
+			s.say("%s", openWords("Half of the added play lengthens the chain if the joints are worn all round, all of it if on one side", s.perJoint.ends, s.Chain.Pitches.n))
+			s.out.Readings = s.readings([]namedGrowth{{"worn all round", s.perJoint.ends.Least}, {"worn on one side", s.perJoint.ends.Most}})
 		}
 		return nil
 	}
@@ -228,7 +228,8 @@ func (s *stretching) chainAndPercent() error {
 		}
 		add("elongation_worst_place", worst.main)
 	}
-	return s.spanReadings()
+	s.spanReadings()
+	return nil
 }
 
 // namedGrowth is one reading of an open growth per joint.
@@ -237,15 +238,21 @@ type namedGrowth struct {
 	perJoint uncert.Quantity
 }
 
-// open says between which figures the growth is left open: of the whole chain
-// where its length is known, else of a joint.
-func (s *stretching) open(before string, least, most uncert.Quantity, after string) {
+// openWords says between which figures a growth per joint is left open: of the
+// whole chain where its joints are counted, else of each.
+func openWords(why string, ends wear.Growth, joints int) string {
 	of, n := "each joint", 1.0
-	if s.Chain.Pitches.n > 0 {
-		of, n = "the whole chain", float64(s.Chain.Pitches.n)
+	if joints > 0 {
+		of, n = "the whole chain", float64(joints)
 	}
-	from, to := digitsBetween(n*least.Value, n*most.Value)
-	s.say("%s: %s to %s mm for %s%s.", before, from, to, of, after)
+	from, to := digitsBetween(n*ends.Least.Value, n*ends.Most.Value)
+	return fmt.Sprintf("%s: %s to %s mm for %s.", why, from, to, of)
+}
+
+// oddWords says what an odd span leaves open.
+func oddWords(pitches int, ends wear.Growth, joints int) string {
+	return openWords(fmt.Sprintf("An odd span of %s leaves open which of its links grow, %d or %d",
+		pitchesInWords(pitches), (pitches+1)/2, (pitches-1)/2), ends, joints)
 }
 
 // digitsBetween prints two figures with as many decimals as tell them apart.
@@ -258,7 +265,7 @@ func digitsBetween(least, most float64) (string, string) {
 }
 
 // spanReadings prints each reading of an odd span and of unstated faces.
-func (s *stretching) spanReadings() error {
+func (s *stretching) spanReadings() {
 	var all []namedGrowth
 	for _, face := range s.found.readings {
 		if len(s.found.readings) > 1 && s.chain.Pitch > 0 {
@@ -271,9 +278,7 @@ func (s *stretching) spanReadings() error {
 		}
 		switch {
 		case !face.perJoint.Known():
-			all = append(all,
-				namedGrowth{prefix + "begins and ends with links that grow", face.perJoint.Least},
-				namedGrowth{prefix + "begins and ends with links that do not grow", face.perJoint.Most})
+			all = append(all, oddReadings(prefix, face.perJoint)...)
 		case prefix != "":
 			all = append(all, namedGrowth{prefix, face.perJoint.Most})
 		}
@@ -282,25 +287,39 @@ func (s *stretching) spanReadings() error {
 		s.say("Reference: %s.", s.found.counted.Reference)
 	}
 	if n := s.found.pitches; n%2 == 1 && s.found.begins == wear.UnknownLink {
-		ends := s.perJoint.ends
-		s.open(fmt.Sprintf("An odd span of %s leaves open which of its links grow, %d or %d", pitchesInWords(n), (n+1)/2, (n-1)/2), ends.Least, ends.Most, "")
+		s.say("%s", oddWords(n, s.perJoint.ends, s.Chain.Pitches.n))
 		s.note("links that grow are the inner ones measured pin to pin and the outer ones measured roller to roller; an even number of pitches settles it, or first_link in a file")
 	}
-	return s.readings(all)
+	s.out.Readings = s.readings(all)
 }
 
-func (s *stretching) readings(all []namedGrowth) error {
+// oddReadings are the two readings of an odd span.
+func oddReadings(prefix string, perJoint wear.Growth) []namedGrowth {
+	return []namedGrowth{
+		{prefix + "begins and ends with links that grow", perJoint.Least},
+		{prefix + "begins and ends with links that do not grow", perJoint.Most},
+	}
+}
+
+func (s *stretching) readings(all []namedGrowth) []record.Reading {
+	return readings(all, s.chain.Pitch, s.Chain.Pitches.n)
+}
+
+// readings prints each growth per joint also in percent of the pitch and for
+// the whole chain; a zero pitch or number of joints is not known.
+func readings(all []namedGrowth, pitch float64, joints int) []record.Reading {
+	var lines []record.Reading
 	for _, r := range all {
 		line := record.Reading{Name: r.name, Growth: record.Figures{{Name: "joint_growth", Quantity: r.perJoint}}}
-		if s.chain.Pitch > 0 {
-			line.Growth = append(line.Growth, record.Figure{Name: "elongation", Quantity: known(r.perJoint).nominal().main.Scaled(100/s.chain.Pitch, "%")})
+		if pitch > 0 {
+			line.Growth = append(line.Growth, record.Figure{Name: "elongation", Quantity: known(r.perJoint).nominal().main.Scaled(100/pitch, "%")})
 		}
-		if n := s.Chain.Pitches.n; n > 0 {
-			line.Growth = append(line.Growth, record.Figure{Name: "chain_growth", Quantity: r.perJoint.Scaled(float64(n), "mm")})
+		if joints > 0 {
+			line.Growth = append(line.Growth, record.Figure{Name: "chain_growth", Quantity: r.perJoint.Scaled(float64(joints), "mm")})
 		}
-		s.out.Readings = append(s.out.Readings, line)
+		lines = append(lines, line)
 	}
-	return nil
+	return lines
 }
 
 // hold holds the growth against the limit that goes before the others.
@@ -343,11 +362,8 @@ func (s *stretching) limitAndGrowth() (wear.Growth, error) {
 	case l.Percent.given && !(l.Percent.value > 0 && l.Percent.value <= 100):
 		return wear.Growth{}, usageErrorf("limit of %g %% must lie above 0 and not above 100", l.Percent.value)
 	case l.Longest.given && (s.found == nil || s.found.reading.Unit == ""):
-		return wear.Growth{}, usageErrorf("the longest reading needs a reading of the span to be held against")
+		return wear.Growth{}, usageErrorf("the longest reading needs one reading of the span over the same faces to be held against")
 	case l.Longest.given:
-		if len(s.Span.Outside) > 0 && (len(s.Span.Inside) > 0 || len(s.Span.NewOutside) == 0) || len(s.Span.Inside) > 0 && len(s.Span.NewInside) == 0 {
-			return wear.Growth{}, usageErrorf("the longest reading is held against one that was taken over the same faces; give it as length, or with new readings")
-		}
 		s.limit = wear.Limit{Name: "maker's longest reading", Value: l.Longest.mm, Unit: "mm", Source: "as stated", Provenance: "given"}
 		return wear.Figure(s.found.reading), nil
 	case s.chain.Pitch == 0 && l.Percent.given:
@@ -383,6 +399,9 @@ func (s *stretching) forecast() error {
 	}
 	if f.Unit == "" {
 		return usageErrorf("forecast.unit is missing: what at and now are counted in, like \"km\" or \"h\"")
+	}
+	if record.SafeName(f.Unit) != f.Unit || len(f.Unit) > 20 {
+		return usageErrorf("forecast.unit %q is no unit", f.Unit)
 	}
 	if s.chain.Pitch == 0 {
 		return usageErrorf("a forecast is in percent of the pitch: give the chain or its pitch")
@@ -426,8 +445,9 @@ func (s *stretching) limitInPercent() (float64, error) {
 	if s.limit.Unit == "%" {
 		return s.limit.Value, nil
 	}
-	if s.found.fresh.Unit == "" {
-		return 0, usageErrorf("a forecast to a longest reading needs the new reading as well")
+	if len(s.found.readings) != 1 {
+		return 0, usageErrorf("a forecast to a longest reading needs to know its faces, or the new reading")
 	}
-	return 100 * (s.limit.Value - s.found.fresh.Value) / (float64(s.found.pitches) * s.chain.Pitch), nil
+	perPitch := s.found.readings[0].perPitch.Value + (s.limit.Value-s.found.reading.Value)/float64(s.found.pitches)
+	return 100 * perPitch / s.chain.Pitch, nil
 }

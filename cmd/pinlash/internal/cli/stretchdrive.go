@@ -61,6 +61,9 @@ func (s *stretching) layout() (wear.Drive, error) {
 		if w.Name == "" {
 			w.Name = fmt.Sprintf("wheel %d", i+1)
 		}
+		if record.SafeName(w.Name) != w.Name {
+			return drive, usageErrorf("a wheel's name %q cannot be printed", w.Name)
+		}
 		wheel := wear.Wheel{Name: w.Name, Teeth: w.Teeth.n, ToNext: w.ToNext.value}
 		switch w.Kind.is {
 		case driverWheel:
@@ -126,7 +129,7 @@ func (s *stretching) timing(drive wear.Drive, growth wear.Growth) error {
 			},
 		})
 		s.say("%s is pulled by %.4g pitches and lags %s at the cam, %s at the crank; a tooth jumped would be %.4g and %.4g deg.",
-			record.SafeName(c.Name), c.Strand, short(c.Lag.Cam.Most), short(c.Lag.Crank.Most), tooth.Cam.Most.Value, tooth.Crank.Most.Value)
+			c.Name, c.Strand, short(c.Lag.Cam.Most), short(c.Lag.Crank.Most), tooth.Cam.Most.Value, tooth.Crank.Most.Value)
 	}
 	s.note("only the strand that pulls shifts a cam, the rest is slack; wear of wheels, guides and phasers is not in the lag")
 	return nil

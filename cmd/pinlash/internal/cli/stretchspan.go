@@ -137,9 +137,8 @@ type spanFound struct {
 	places   int
 	results  record.Figures
 	perJoint grown
-	worst    *grown // growth per joint at the worst of several places
-	reading  uncert.Quantity
-	fresh    uncert.Quantity // what the reading was when new; no unit where not known
+	worst    *grown          // growth per joint at the worst of several places
+	reading  uncert.Quantity // mean of the places as read; no unit for growth only
 	readings []faceReading
 	checks   []check.Check
 	notes    []string
@@ -217,20 +216,30 @@ func (t typed) againstPitch(found *spanFound, m manner) error {
 	if err != nil {
 		return err
 	}
-	if m.faces == wear.OutsideJaws || m.faces == wear.InsideJaws {
-		d, play, note, err := t.Span.touched(found.chain, m.name)
-		if err != nil {
+	found.notes = append(found.notes, noteNominal)
+	if m.faces == wear.Centres || m.faces == wear.SameSideEdges {
+		return t.compare(found, read, []uncert.Quantity{fresh})
+	}
+	d, play, note, err := t.Span.touched(found.chain, m.name)
+	if err != nil {
+		return err
+	}
+	found.notes = append(found.notes, note)
+	asRead, err := t.atPlaces(read, read)
+	if err != nil {
+		return err
+	}
+	found.results = append(found.results, record.Figure{Name: "reading", Quantity: asRead.used.Mean})
+	for i := range read {
+		if read[i], err = wear.SpanLength(m.faces, read[i], d, play); err != nil {
 			return err
 		}
-		found.notes = append(found.notes, note)
-		for i := range read {
-			if read[i], err = wear.SpanLength(m.faces, read[i], d, play); err != nil {
-				return err
-			}
-		}
 	}
-	found.notes = append(found.notes, noteNominal)
-	return t.compare(found, read, []uncert.Quantity{fresh})
+	if err := t.compare(found, read, []uncert.Quantity{fresh}); err != nil {
+		return err
+	}
+	found.reading = asRead.used.Mean
+	return nil
 }
 
 const noteNominal = "elongation is against the nominal pitch; growth in mm is against a new chain, which may be up to 0.15 % longer than that: read a new one of the same make over the same faces"
@@ -371,7 +380,11 @@ func (t typed) bothJaws(found *spanFound, outside, inside manner) error {
 		fresh = []uncert.Quantity{one}
 		found.notes = append(found.notes, noteNominal)
 	}
-	return t.compare(found, used, fresh)
+	if err := t.compare(found, used, fresh); err != nil {
+		return err
+	}
+	found.reading = uncert.Quantity{} // there are two
+	return nil
 }
 
 func (t typed) paired(outside, inside []typedLength, one, other string) ([]uncert.Quantity, error) {
@@ -433,7 +446,7 @@ func (t typed) compare(found *spanFound, used, fresh []uncert.Quantity) error {
 	if err != nil {
 		return err
 	}
-	found.reading, found.fresh = p.used.Mean, p.fresh
+	found.reading = p.used.Mean
 	found.results = append(found.results, record.Figure{Name: "span", Quantity: p.used.Mean})
 	if len(used) > 1 {
 		worst, err := wear.GrowthOfSpan(p.used.Worst, p.fresh, found.pitches, found.begins, found.ref)

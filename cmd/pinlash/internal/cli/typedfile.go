@@ -8,6 +8,7 @@ import (
 	"os"
 	"sort"
 	"strings"
+	"unicode"
 
 	"github.com/pelletier/go-toml/v2"
 )
@@ -64,9 +65,20 @@ func decodeTyped(r io.Reader) (typed, error) {
 	}
 	t, err := decodeStrictly(text)
 	if err != nil {
-		return typed{}, placed(text, err)
+		return typed{}, errors.New(onTerminal(placed(text, err).Error()))
 	}
 	return t, nil
+}
+
+// onTerminal wipes out of a message whatever a file could do to a terminal
+// with it.
+func onTerminal(message string) string {
+	return strings.Map(func(r rune) rune {
+		if !unicode.IsPrint(r) {
+			return unicode.ReplacementChar
+		}
+		return r
+	}, message)
 }
 
 func decodeStrictly(text []byte) (typed, error) {

@@ -61,6 +61,7 @@ func FuzzTyped(f *testing.F) {
 		"[chain]\nname = '06B'\n[span]\npins = 16\nlength = [147.5]\ntemperature = 60\npull = 1e9",
 		"[chain]\npitch = 1e-9\n[span]\npitches = 100000\nedges = [1e6, 1]\nu = 1e6\n[limit]\nlongest = 1e-9",
 		"[chain]\nname='05B'\n[joints]\nplays=[0.1,0.1]\nu=0\nnew_play=0.05\n[forecast]\nunit='h'\nnow=3\ninspection=[{at=1,elongation=1},{at=2,elongation=2}]",
+		"[chain]\npitch=8\npitches=90\n[span]\nlinks=8\ngrown=[0.1]\n[[drive.wheel]]\nname=\"\\u001b[2J\"\nkind='driver'\nteeth=19\nto_next=9\n[forecast]\nunit=\"\\u001b\"",
 	} {
 		f.Add([]byte(seed))
 	}
@@ -68,15 +69,15 @@ func FuzzTyped(f *testing.F) {
 	f.Fuzz(func(t *testing.T, text []byte) {
 		readings, err := decodeTyped(bytes.NewReader(text))
 		if err != nil {
-			if !strings.HasPrefix(err.Error(), "line ") && !strings.HasPrefix(err.Error(), "longer ") {
-				t.Errorf("error without a line: %v", err)
+			if !strings.HasPrefix(err.Error(), "line ") && !strings.HasPrefix(err.Error(), "longer ") || !printable(err.Error()) {
+				t.Errorf("error without a line, or that acts on a terminal: %q", err)
 			}
 			return
 		}
 		result, err := readings.stretch()
 		if err != nil {
-			if err.Error() == "" {
-				t.Error("an error without words")
+			if err.Error() == "" || !printable(err.Error()) {
+				t.Errorf("no words, or such that act on a terminal: %q", err)
 			}
 			return
 		}

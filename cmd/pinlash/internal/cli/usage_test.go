@@ -68,6 +68,11 @@ func TestWrongUse(t *testing.T) {
 		{"joint gone.jpg --division 1 --same-plane --plane-offset 1 --working-distance 90", "only one of --same-plane, --plane-offset"},
 		{"joint gone.jpg --scale-file gone --same-plane", "shows none"},
 		{"joint gone.jpg --scale-file gone --temperature 30", "shows none"},
+		{"span", "at least one photo"},
+		{"span gone.jpg --division 1 --new-play 0.05", "unknown flag"},
+		{"span gone.jpg --division 1 --limit 1", "needs --chain or --pitch"},
+		{"span gone.jpg --division 1 --same-plane --plane-offset 1 --working-distance 90", "only one of --same-plane, --plane-offset"},
+		{"span gone.jpg --scale-file gone --same-plane", "shows none"},
 		{"stretch", "nothing was read"},
 		{"stretch reading", "takes no arguments"},
 		{"stretch --chain 06B --pins 15", "no reading of the span"},
@@ -99,8 +104,8 @@ func TestWrongUse(t *testing.T) {
 		{"stretch --links 8 --edges 77 --chain 06B --limit 0", "must lie above 0"},
 		{"stretch --links 8 --edges 77 --chain 06B --limit NaN", "not a usable number"},
 		{"stretch --links 8 --edges 77 --chain 06B --limit 1 --longest 78", "not both"},
-		{"stretch --links 8 --grown 1 --longest 78", "needs a reading"},
-		{"stretch --links 8 --outside 79 --over pins --chain 06B --longest 80", "over the same faces"},
+		{"stretch --links 8 --grown 1 --longest 78", "needs one reading"},
+		{"stretch --links 8 --outside 82 --inside 70 --chain 06B --longest 80", "needs one reading"},
 		{"stretch --links 8 --grown 1 --limit 1", "needs the chain or its pitch"},
 		{"stretch --links 8 --grown 1 --chain 06B --pitch 9", "not both"},
 		{"stretch --links 8 --grown 1 --chain nonsense", "is not in the table"},
@@ -121,13 +126,13 @@ func TestWrongUse(t *testing.T) {
 }
 
 func TestHelp(t *testing.T) {
-	for _, args := range []string{"", "--help", "help", "help joint", "joint --help", "scale -h", "stretch --help", "chains --help", "demo --help", "--version"} {
+	for _, args := range []string{"", "--help", "help", "help joint", "joint --help", "scale -h", "span --help", "stretch --help", "chains --help", "demo --help", "--version"} {
 		status, stdout, stderr := run(t, t.Context(), strings.Fields(args)...)
 		if status != statusOK || stdout == "" || stderr != "" {
 			t.Errorf("pinlash %s: status %d, output %.40q, message %q", args, status, stdout, stderr)
 		}
 	}
-	for _, command := range []string{"joint", "scale", "stretch", "chains", "demo"} {
+	for _, command := range []string{"joint", "span", "scale", "stretch", "chains", "demo"} {
 		if _, stdout, _ := run(t, t.Context(), "help", command); !strings.Contains(stdout, "Exit status: 0 ") {
 			t.Errorf("help %s does not tell the exit statuses", command)
 		}

@@ -153,6 +153,9 @@ func (p *pen) legend(d Drawing) []entry {
 			out = append(out, entry{func(x, y, w float64) { p.arrow(x, y, x+w, y) }, width, fmt.Sprintf("offset of the pin, drawn %g times", f)})
 		}
 	}
+	if d.Span != nil {
+		out = append(out, p.spanLegend(*d.Span, width)...)
+	}
 	if len(d.Rules) > 0 {
 		marks := 0
 		for _, r := range d.Rules {

@@ -19,6 +19,7 @@ import (
 type Drawing struct {
 	Rules   []geom.Rule
 	Joint   *geom.JointEdges
+	Span    *Span
 	MMPerPx float64 // for the scale bar; 0 draws none
 	Caption Caption
 }
@@ -56,6 +57,9 @@ func Draw(photo image.Image, d Drawing) (image.Image, error) {
 	}
 	if d.Joint != nil {
 		p.joint(*d.Joint)
+	}
+	if d.Span != nil {
+		p.span(*d.Span, d.Rules)
 	}
 	panel.draw(p, float64(h))
 	return p.Image(), nil

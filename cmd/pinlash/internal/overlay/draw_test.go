@@ -3,15 +3,18 @@ package overlay
 import (
 	"bytes"
 	"flag"
+	"fmt"
 	"image"
 	"image/color"
 	"image/png"
 	"math"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 
+	"git.sr.ht/~sbinet/gg"
 	"gonum.org/v1/gonum/spatial/r2"
 
 	"pinlash/measure/geom"
@@ -58,6 +61,23 @@ func jointDrawing() Drawing {
 	}
 }
 
+// spanDrawing is a chain of seven heads that falls to the right above a rule,
+// with a pitch of every class and one whose growth is not known.
+func spanDrawing() Drawing {
+	d := jointDrawing()
+	d.Joint = nil
+	s := &Span{Heads: geom.Heads{Kind: geom.PinHead}}
+	for i := range 7 {
+		s.Heads.Heads = append(s.Heads.Heads, geom.Head{Center: r2.Vec{X: 60 + 85*float64(i), Y: 240 + 10*float64(i)}, R: 18, Filled: i == 3})
+	}
+	for i, growth := range []float64{-0.02, 0.31, 0.7, 1.4, 2.6} {
+		s.Pitches = append(s.Pitches, Pitch{Label: fmt.Sprintf("%d i %+.2f %%", i, growth), Growth: &growth})
+	}
+	s.Pitches = append(s.Pitches, Pitch{Label: "5 ? 9.5312 mm"})
+	d.Span = s
+	return d
+}
+
 func metal(w, h int) *image.NRGBA {
 	img := image.NewNRGBA(image.Rect(0, 0, w, h))
 	for y := range h {
@@ -74,7 +94,7 @@ func TestGolden(t *testing.T) {
 		Title: strings.Repeat("long/", 40) + "photo.jpg",
 		Text:  []string{"Refused (no_scale): no rule was found.", "Put a rule in the plane of the joint and photograph again."},
 	}}
-	for name, d := range map[string]Drawing{"joint": jointDrawing(), "refused": refused} {
+	for name, d := range map[string]Drawing{"joint": jointDrawing(), "span": spanDrawing(), "refused": refused} {
 		t.Run(name, func(t *testing.T) {
 			got, err := Draw(metal(640, 480), d)
 			if err != nil {
@@ -226,5 +246,45 @@ func TestPaletteIndexBeyondPalette(t *testing.T) {
 	}
 	if at := color.GrayModel.Convert(got.At(1, 0)); at != (color.Gray{0}) {
 		t.Errorf("pixel beyond the palette %v", at)
+	}
+}
+
+// TestSpanClasses: a growth at a border belongs to the class above it, and no
+// two classes share a line when colours are left out.
+func TestSpanClasses(t *testing.T) {
+	for _, c := range []struct {
+		growth float64
+		want   int
+	}{{-3, 0}, {0.0999, 0}, {0.1, 1}, {0.5, 2}, {1, 3}, {1.999, 3}, {2, 4}, {90, 4}} {
+		if got := classOf(Pitch{Growth: &c.growth}); got.below != classes[c.want].below {
+			t.Errorf("growth of %g %% is drawn as %q, want %q", c.growth, className(c.want), got.colour)
+		}
+	}
+	for i, a := range append(classes, unknownGrowth) {
+		for _, b := range append(classes, unknownGrowth)[i+1:] {
+			if a.width == b.width && slices.Equal(a.dash, b.dash) {
+				t.Errorf("two classes are alike in grey: %+v and %+v", a, b)
+			}
+		}
+	}
+}
+
+// TestLabelsHaveRoom: beside the upper border the labels stand below the chain,
+// though the rule is there.
+func TestLabelsHaveRoom(t *testing.T) {
+	d := spanDrawing()
+	p, err := newPen(1200, 900, 1200.0/640)
+	if err != nil {
+		t.Fatal(err)
+	}
+	p.Context = gg.NewContext(1, 1)
+	if above := p.placeLabels(*d.Span, d.Rules); above.side != -1 {
+		t.Errorf("labels stand on the side of the rule: %+v", above)
+	}
+	for i := range d.Span.Heads.Heads {
+		d.Span.Heads.Heads[i].Center.Y = 30
+	}
+	if below := p.placeLabels(*d.Span, d.Rules); below.side != 1 {
+		t.Errorf("labels leave the photo: %+v", below)
 	}
 }

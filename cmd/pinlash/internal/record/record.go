@@ -45,8 +45,8 @@ type Record struct {
 	Reference string
 	Pitches   []Pitch
 	Profile   []WearBin
-	Checks  []check.Check
-	Notes   []string
+	Checks    []check.Check
+	Notes     []string
 	// Meaning says in one line for people what the figures mean; it is not
 	// part of the JSON.
 	Meaning string

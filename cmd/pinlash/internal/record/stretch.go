@@ -50,7 +50,7 @@ type Reading struct {
 
 // Cam is what the growth does to one camshaft.
 type Cam struct {
-	Name          string
+	Name          string // printable
 	Teeth         int
 	PitchDiameter float64 // mm
 	Strand        float64 // pitches in tension between it and the driver
@@ -167,7 +167,7 @@ func (s Stretch) figures() Figures {
 	all := append(append(Figures{}, s.Results...), s.Growth...)
 	for _, c := range s.Cams {
 		for _, f := range c.Figures {
-			all = append(all, Figure{SafeName(c.Name) + " " + f.Name, f.Quantity})
+			all = append(all, Figure{c.Name + " " + f.Name, f.Quantity})
 		}
 	}
 	return append(append(all, s.Drive...), s.Forecast...)

@@ -26,8 +26,7 @@ func WriteTable(w io.Writer, r Record, style Style) error {
 	if !style.Quiet {
 		fmt.Fprintln(&b, SafeName(r.Photo.Path))
 	}
-	writeFigures(&b, r.Figures(), style)
-	writePitches(&b, r.Pitches, style)
+	writeFigures(&b, append(r.Figures(), pitchFigures(r.Pitches)...), style)
 	if !style.Quiet {
 		if r.Meaning != "" {
 			fmt.Fprintf(&b, "  %s\n", r.Meaning)
@@ -70,16 +69,13 @@ func writeFigures(b *bytes.Buffer, figures Figures, style Style) {
 	}
 }
 
-// writePitches writes the pitches of a span, one a line.
-func writePitches(b *bytes.Buffer, pitches []Pitch, style Style) {
-	if len(pitches) == 0 {
-		return
-	}
+// pitchFigures names the pitches of a span for the table.
+func pitchFigures(pitches []Pitch) Figures {
 	figures := make(Figures, len(pitches))
 	for i, p := range pitches {
 		figures[i] = Figure{fmt.Sprintf("pitch %d, %s link", p.Index, p.Link), p.Length}
 	}
-	writeFigures(b, figures, Style{Quiet: true, Explain: style.Explain})
+	return figures
 }
 
 // Lines returns the figures in columns, one a line, below a line of heads.
