@@ -27,9 +27,10 @@ type Options struct {
 const (
 	// squareWithin is how square to its object a camera is set by eye.
 	squareWithin = 2 * math.Pi / 180
-	// cornerDistortion is the relative lens error of a macro lens in the
-	// corner of the photo; 0.1 to 1 % is usual over the whole range of lenses.
-	cornerDistortion = 0.003
+	// cornerDistortion is the relative lens error of a fair macro lens in the
+	// corner of the photo. Lenses range from 0.1 to 1 %; a long rule in the
+	// photo shows its lens's error itself, and then this counts for little.
+	cornerDistortion = 0.002
 	// relativeTolerance is the relative standard uncertainty of a stated
 	// length: a rule whose marks are good to 1e-4 of its length. A printed
 	// rule or a short stage micrometer without certificate is worse.

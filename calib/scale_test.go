@@ -259,6 +259,6 @@ func ExampleFromPoints() {
 	fmt.Println(err)
 	// Output:
 	// 0.00600000 mm/px (u 0.00000073, 95 % from 0.00599856 to 0.00600144)
-	// 1.2000 mm (u 0.0019, 95 % from 1.1962 to 1.2038)
+	// 1.2000 mm (u 0.0018, 95 % from 1.1964 to 1.2036)
 	// the scale is known to 0.033 of itself (standard uncertainty), worse than 0.01
 }

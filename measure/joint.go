@@ -139,9 +139,10 @@ func (j joint) heightU() (string, float64) {
 // contactU is the standard uncertainty of a flank's place where it is read
 // through a gap narrower than the blur, as a flank in contact is. A pin end
 // that stands proud leans over the bore's rim there, and a broken edge lies in
-// the shade there, so that it looks like a gap; bevel is its width.
+// the shade there, so that it looks like a gap; bevel is its width, of which
+// the shade takes part.
 func (j joint) contactU(bevel float64) float64 {
-	u := 0.1 + 0.1*j.e.Blur + 0.4*bevel
+	u := 0.1 + 0.1*j.e.Blur + 0.4*min(bevel, 8)
 	if j.proud {
 		_, h := j.heightU()
 		u += h * j.e.PinFit.R
