@@ -78,6 +78,11 @@ func Span(h geom.Heads, s calib.Scale, o SpanOptions) (SpanResult, error) {
 	if o.PitchMM < 0 || o.WorkingDistanceMM < 0 || o.HeadMM < 0 {
 		return SpanResult{}, errors.New("measure: a span's pitch, distance or head uncertainty is below zero")
 	}
+	for i := range h.Links {
+		if r2.Norm(r2.Sub(h.Heads[i+1].Center, h.Heads[i].Center)) == 0 {
+			return SpanResult{}, fmt.Errorf("measure: heads %d and %d of a span lie on each other", i, i+1)
+		}
+	}
 	c := newChain(h, s, o)
 	r := SpanResult{Reference: reference(h.Kind)}
 	var inner, outer []int

@@ -71,6 +71,13 @@ func (s Scene) Light() raster.Gray {
 // clipped to 0..1, and not rounded to the levels of a file.
 func (s Scene) Sensor() raster.Gray {
 	g := s.Light()
+	s.expose(g)
+	g.Clip = 1
+	return g
+}
+
+// expose puts the sensor's noise and clipping into g.
+func (s Scene) expose(g raster.Gray) {
 	n := s.Camera.Noise
 	r := rand.New(rand.NewPCG(s.Seed, 1))
 	for i, v := range g.Pix {
@@ -83,8 +90,6 @@ func (s Scene) Sensor() raster.Gray {
 		}
 		g.Pix[i] = max(0, min(1, v))
 	}
-	g.Clip = 1
-	return g
 }
 
 // lit applies the unevenness of the lighting and of the lens.

@@ -16,7 +16,12 @@ import (
 // curve, its sharpening and, with Camera.JPEGQuality set, the loss of JPEG.
 // The error tells of a picture too large for JPEG.
 func (s Scene) Gray8() (*image.Gray, error) {
-	g := s.Sensor()
+	return s.stored(s.Sensor())
+}
+
+// stored returns the bytes the camera makes of what its sensor saw. It uses up
+// g.
+func (s Scene) stored(g raster.Gray) (*image.Gray, error) {
 	s.encode(g)
 	img := image.NewGray(image.Rect(0, 0, g.W, g.H))
 	for i, v := range g.Pix {
@@ -36,13 +41,18 @@ func (s Scene) Photo() (raster.Gray, error) {
 	if err != nil {
 		return raster.Gray{}, err
 	}
+	return s.read(img), nil
+}
+
+// read returns a stored picture in linear light.
+func (s Scene) read(img *image.Gray) raster.Gray {
 	table := s.Camera.Curve.Table(256)
 	g := raster.NewGray(s.W, s.H)
 	for i, v := range img.Pix {
 		g.Pix[i] = table[v]
 	}
 	g.Clip = table[254]
-	return g, nil
+	return g
 }
 
 // WriteJPEG writes the picture as a JPEG of Camera.JPEGQuality, or of quality

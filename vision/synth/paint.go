@@ -42,6 +42,12 @@ func (s Scene) paint() raster.Gray {
 	if j.BoreR > 0 {
 		p.joint(j, ap.step)
 	}
+	if len(s.Chain.Pins) > 1 {
+		p.chain(s.Chain, ap.step)
+	}
+	if s.Gauge.R > 0 {
+		p.gauge(s.Gauge, ap.step)
+	}
 	if s.Rule.Marks > 0 {
 		p.over(s.Rule.Body, s.Rule.body()...)
 		p.inside(s.Rule.Body, Face{Level: s.Rule.Ink}, s.Rule.ink()...)

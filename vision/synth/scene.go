@@ -6,12 +6,15 @@ import (
 	"gonum.org/v1/gonum/spatial/r2"
 )
 
-// Scene is a picture to be made: W x H pixels of a joint, its plate and a
-// rule before a background. A part with zero size is absent.
+// Scene is a picture to be made: W x H pixels of a joint and its plate, or of a
+// chain from the side, and a rule or a gauge before a background. A part with
+// zero size is absent.
 type Scene struct {
 	W, H       int
 	Joint      Joint
 	Plate      Plate
+	Chain      Chain
+	Gauge      Gauge
 	Rule       Rule
 	Background Face
 	Camera     Camera
