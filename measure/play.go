@@ -37,8 +37,25 @@ type PlayResult struct {
 	From, Way r2.Vec
 	// Swapped says that the first photo shows the links pulled apart.
 	Swapped bool
-	Checks  []check.Check
-	Notes   []string
+	// Photos is the number of photos or frames of each state that the play is
+	// the mean of, together and apart; Reversals how often a clip goes from
+	// one to the other.
+	Photos    [2]int
+	Reversals int
+	// Track is where the moving link was along the pull in each frame of a
+	// clip, for a plot.
+	Track  []TrackPoint
+	Checks []check.Check
+	Notes  []string
+}
+
+// TrackPoint is the place of the moving link in one frame.
+type TrackPoint struct {
+	Frame int
+	// AlongMM is its way along the pull from the mean of the links together.
+	AlongMM float64
+	State   geom.State
+	Left    string // why the frame was left out; empty when used
 }
 
 // What is assumed of a pair of photos that they do not tell (judgement).
@@ -59,6 +76,8 @@ const (
 	distinctAt = 0.001
 	// cameraWarn is the camera's movement, pixels, above which it is noted.
 	cameraWarn = 5.0
+	// swingNote is the swing of the moving link, degrees, above which it is.
+	swingNote = 0.05
 )
 
 // Play turns the motion of two links into the play of their joint.
@@ -73,96 +92,134 @@ const (
 // A motion q with covariance C differs from zero when q' C^-1 q, chi-square
 // with two degrees of freedom, exceeds what chance reaches once in a thousand.
 // The length of a noisy vector is too long on average, so the play is
-// sqrt(|q|^2 - trace C), at least zero, and its interval ends at zero.
+// sqrt(|q|^2 - trace C), at least zero. Where the motion does not differ from
+// zero the interval begins there, and ends as far above |q| as u reaches.
 func Play(m geom.Motion, s calib.Scale, o PlayOptions) (PlayResult, error) {
-	if m.W <= 0 || m.H <= 0 || m.JointU < 0 {
-		return PlayResult{}, fmt.Errorf("measure: motion without photos")
-	}
 	p, err := newPlayed(m, s, o)
 	if err != nil {
 		return PlayResult{}, err
 	}
+	rel := m.Relative(zoomHeldU)
+	p.way, p.turn = p.levelled(rel.Shift, p.shift), rel.Turn
+	p.turnU = math.Sqrt(max(rel.Cov[3][3], 0))
+	for i := range 2 {
+		for j := range 2 {
+			p.light[i][j] = rel.Cov[i][j]
+		}
+	}
+	p.df = max(2, min(effective(m.Fixed.Tiles), effective(m.Moving.Tiles))-2)
+	r := p.result(s)
+	r.Photos = [2]int{1, 1}
+	return r, nil
+}
+
+// result turns a motion into figures.
+func (p played) result(s calib.Scale) PlayResult {
+	m := p.m
 	r := PlayResult{From: m.Joint, Checks: p.checks()}
 	q, c := p.way, p.cov()
 	r.Distinct = distinct(q, c)
-	toward := r2.Sub(m.Moving.Motion.Center, m.Joint)
-	if r2.Norm(toward) == 0 {
-		toward = r2.Vec{X: 1}
+	line := r2.Sub(m.Moving.Motion.Center, m.Joint)
+	if r2.Norm(line) == 0 {
+		line = r2.Vec{X: 1}
+	}
+	line = r2.Unit(line)
+	if r.Distinct {
+		r.Swapped = r2.Dot(q, line) < 0
+		r.Way, line = q, r2.Unit(q)
 	}
 	size := math.Sqrt(max(0, r2.Norm2(q)-c[0][0]-c[1][1]))
-	if r.Distinct {
-		r.Swapped = r2.Dot(q, toward) < 0
-		r.Way = q
-	}
-	line := r2.Unit(toward)
-	if r.Distinct {
-		line = r2.Unit(q)
-	}
 	length := uncert.Combine(size, "px", p.budget(line))
-	// A way too short to measure is turned into millimetres by the scale on
-	// the line of the chain.
-	at := r2.Add(m.Joint, r2.Scale(size, line))
-	perPx := s.Along(m.Joint, math.Atan2(line.Y, line.X))
-	if size > 0 {
-		perPx = s.Distance(m.Joint, at, 0).Scaled(1/size, "mm/px")
+	perPx := p.perPx(s, line, size)
+	r.Play = uncert.Product(perPx, length, "mm")
+	if !r.Distinct {
+		// What was taken off for the noise may have been play.
+		r.Play.Upper += (r2.Norm(q) - size) * perPx.Value
 	}
-	r.Play = uncert.Product(uncert.Product(perPx, p.factor, "mm/px"), length, "mm")
-	if r.Play.Lower < 0 {
+	if r.Play.Lower < 0 || !r.Distinct {
 		r.Play.Lower = 0
 	}
 	r.PullDirection = p.direction(line, size, r)
-	turn := math.Hypot(p.relative.Turn, 0) * math.Copysign(1, p.relative.Turn) * 180 / math.Pi
-	r.Swing = uncert.Combine(turn, "deg", uncert.Budget{{Name: "light and texture of the links", U: math.Sqrt(max(p.relative.Cov[3][3], 0)) * 180 / math.Pi, DF: p.df}})
+	r.Swing = uncert.Combine(p.turn*180/math.Pi, "deg", uncert.Budget{{Name: "light and texture of the links", U: p.turnU * 180 / math.Pi, DF: p.df}})
 	r.Notes = p.notes(r)
-	return r, nil
+	return r
+}
+
+// perPx returns the length of a pixel on the way of the joint, in the plane of
+// the moving link. A way too short to measure is taken at the joint itself.
+func (p played) perPx(s calib.Scale, line r2.Vec, size float64) uncert.Quantity {
+	q := s.Along(p.m.Joint, math.Atan2(line.Y, line.X))
+	if size > 0 {
+		q = s.Distance(p.m.Joint, r2.Add(p.m.Joint, r2.Scale(size, line)), 0).Scaled(1/size, "mm/px")
+	}
+	return uncert.Product(q, p.factor, "mm/px")
 }
 
 // played is a motion on its way from pixels to figures.
 type played struct {
 	m        geom.Motion
-	relative geom.Similarity
-	way      r2.Vec  // of the joint's moving side, camera taken out, pixels
-	shift    r2.Vec  // of the camera, pixels at the middle of the photo
-	df       float64 // of the registration
+	way      r2.Vec        // of the joint's moving side, camera taken out, pixels
+	light    [2][2]float64 // covariance of the way from the light of the photos
+	df       float64       // of that
+	turn     float64       // of the moving link, rad
+	turnU    float64
+	shift    r2.Vec // of the camera, pixels at the middle of the photo
 	factor   uncert.Quantity
 	stated   bool
+	nearer   float64 // by which share the moving link follows the camera's shift more
+	nearerU  float64
 	parallax float64 // pixels: what the links' heights may make of the shift, standard uncertainty
 	lens     float64 // pixels: the same of the lens
 }
 
 func newPlayed(m geom.Motion, s calib.Scale, o PlayOptions) (played, error) {
-	p := played{m: m, relative: m.Relative(zoomHeldU)}
-	p.way = p.relative.Shift
-	middle := r2.Vec{X: float64(m.W-1) / 2, Y: float64(m.H-1) / 2}
-	p.shift = m.Fixed.Motion.ShiftAt(middle)
-	p.df = math.Max(2, math.Min(effective(m.Fixed.Tiles), effective(m.Moving.Tiles))-2)
+	if m.W <= 0 || m.H <= 0 || m.JointU < 0 {
+		return played{}, fmt.Errorf("measure: motion without photos")
+	}
+	p := played{m: m}
 	switch {
 	case o.Plane.WorkingDistance > 0:
 		f, err := o.Plane.Factor()
 		if err != nil {
 			return p, err
 		}
-		p.stated, p.factor = true, f
 		// Where the camera moved sideways, a link h nearer to the lens at W
-		// moves h/(W-h) more.
-		more := float64(o.Plane.Offset) / float64(o.Plane.WorkingDistance-o.Plane.Offset)
-		p.way = r2.Sub(p.way, r2.Scale(more, p.shift))
-		p.parallax = math.Abs(more) * r2.Norm(p.shift) / 2
+		// moves h/(W-h) more; where it turned, no more.
+		p.stated, p.factor = true, f
+		p.nearer = float64(o.Plane.Offset) / float64(o.Plane.WorkingDistance-o.Plane.Offset)
+		p.nearerU = math.Abs(p.nearer) / 2
 	default:
 		height := planeWithinMM
 		if o.SamePlane {
 			height = levelPlaneMM
 		}
-		u := height / usualDistanceMM / math.Sqrt(3)
-		p.factor = uncert.Combine(1, "1", uncert.Budget{{Name: "plane of the moving link", U: u}})
-		p.parallax = u * r2.Norm(p.shift)
+		p.nearerU = height / usualDistanceMM / math.Sqrt(3)
+		p.factor = uncert.Combine(1, "1", uncert.Budget{{Name: "plane of the moving link", U: p.nearerU}})
 	}
+	p.moved(s, m.Fixed.Motion.ShiftAt(p.middle()))
+	return p, nil
+}
+
+func (p played) middle() r2.Vec {
+	return r2.Vec{X: float64(p.m.W-1) / 2, Y: float64(p.m.H-1) / 2}
+}
+
+// moved sets the camera's shift and what may come of it.
+func (p *played) moved(s calib.Scale, shift r2.Vec) {
+	p.shift = shift
+	p.parallax = p.nearerU * r2.Norm(shift)
 	// A lens that bends by q moves what lies r from the middle by (1 + 3 q r^2)
 	// times the camera's shift, at most.
+	m, middle := p.m, p.middle()
 	far := max(r2.Norm2(r2.Sub(m.Joint, middle)), r2.Norm2(r2.Sub(m.Moving.Motion.Center, middle)),
 		r2.Norm2(r2.Sub(m.Fixed.Motion.Center, middle))+m.Fixed.Spread*m.Fixed.Spread)
-	p.lens = 3 * s.DistortionU * far * r2.Norm(p.shift)
-	return p, nil
+	p.lens = 3 * s.DistortionU * far * r2.Norm(shift)
+}
+
+// levelled returns a way without what the camera's shift makes of the link's
+// height.
+func (p played) levelled(way, shift r2.Vec) r2.Vec {
+	return r2.Sub(way, r2.Scale(p.nearer, shift))
 }
 
 // effective returns how many tiles took part.
@@ -176,8 +233,8 @@ func effective(tiles []geom.Tile) float64 {
 
 // cov returns the covariance of the way, pixels squared.
 func (p played) cov() [2][2]float64 {
-	c := [2][2]float64{{p.relative.Cov[0][0], p.relative.Cov[0][1]}, {p.relative.Cov[1][0], p.relative.Cov[1][1]}}
-	swing := p.relative.Turn * p.m.JointU
+	c := p.light
+	swing := p.turn * p.m.JointU
 	all := motionFloor*motionFloor + p.parallax*p.parallax + p.lens*p.lens + swing*swing
 	c[0][0] += all
 	c[1][1] += all
@@ -186,7 +243,7 @@ func (p played) cov() [2][2]float64 {
 
 // budget returns the parts of the way's uncertainty along a unit vector.
 func (p played) budget(d r2.Vec) uncert.Budget {
-	c := p.relative.Cov
+	c := p.light
 	light := d.X*d.X*c[0][0] + d.X*d.Y*(c[0][1]+c[1][0]) + d.Y*d.Y*c[1][1]
 	b := uncert.Budget{
 		{Name: "light and texture of the links", U: math.Sqrt(max(light, 0)), DF: p.df},
@@ -195,7 +252,7 @@ func (p played) budget(d r2.Vec) uncert.Budget {
 	for _, t := range []uncert.Term{
 		{Name: "camera moved, links at different heights", U: p.parallax},
 		{Name: "camera moved, lens distortion", U: p.lens},
-		{Name: "swing about the joint", U: math.Abs(p.relative.Turn) * p.m.JointU},
+		{Name: "swing about the joint", U: math.Abs(p.turn) * p.m.JointU},
 	} {
 		if t.U > 0 {
 			b = append(b, t)
@@ -259,7 +316,7 @@ func (p played) notes(r PlayResult) []string {
 	if p.m.JointR == 0 {
 		n = append(n, "no round pin end was seen: the joint is taken to lie where the links meet")
 	}
-	if t := math.Abs(r.Swing.Value); t > 3*r.Swing.U && t > 0.05 {
+	if t := math.Abs(r.Swing.Value); t > 3*r.Swing.U && t > swingNote {
 		n = append(n, fmt.Sprintf("the moving link swung by %.2f degrees about the joint; that is taken out", t))
 	}
 	return n

@@ -59,7 +59,11 @@ func FindHeads(g raster.Gray, curve raster.Curve) (geom.Heads, []check.Check, er
 	if missing := row.firstMissing(); missing >= 0 {
 		c := check.AtMost("heads missing", float64(row.missing()), 0)
 		at := row.places[missing].circle.Center
-		return fail(c, check.TooFewEdges, "head %d of %d, about (%.0f, %.0f), could not be found or measured: its rim is hidden or too faint", missing+1, len(row.places), at.X, at.Y)
+		code := check.TooFewEdges
+		if len(row.places)-row.missing() < leastHeads {
+			code = check.NotFound // too few are left to be a chain
+		}
+		return fail(c, code, "head %d of %d, about (%.0f, %.0f), could not be found or measured: its rim is hidden or too faint", missing+1, len(row.places), at.X, at.Y)
 	}
 	if n := len(row.places); n < leastHeads {
 		return fail(check.AtLeast("heads measured", float64(n), leastHeads), check.NotFound, "%d heads in a row could be measured, at least %d are needed", n, leastHeads)

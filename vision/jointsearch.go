@@ -1,6 +1,7 @@
 package vision
 
 import (
+	"cmp"
 	"math"
 	"math/rand/v2"
 	"slices"
@@ -31,21 +32,11 @@ const searchHeight = 320
 // the circles on which most rays agree are the seed. The best seed over all
 // centres wins.
 func searchJoint(g raster.Gray) (jointSeed, bool) {
-	small, scale := g, 1.0
-	for small.H >= 2*searchHeight || small.W >= 3*searchHeight || scale == 1 {
-		small = small.Half()
-		scale *= 2
-	}
-	// The eye's scale: a joint of dark steel beside a bright rule counts as
-	// much as the rule.
-	for i, v := range small.Pix {
-		small.Pix[i] = float32(math.Sqrt(float64(max(v, 0))))
-	}
+	small, scale := searchCopy(g)
 	var best jointSeed
 	bestScore := 0.0
 	for _, c := range centres(small) {
-		// Half-size pixels have their centres between the full-size ones.
-		at := r2.Vec{X: c.X*scale + (scale-1)/2, Y: c.Y*scale + (scale-1)/2}
+		at := fullSize(c, scale)
 		seed, score := seedAt(g, at, scale)
 		if score > bestScore {
 			best, bestScore = seed, score
@@ -71,6 +62,27 @@ func searchJoint(g raster.Gray) (jointSeed, bool) {
 		}
 	}
 	return best, bestScore > 0
+}
+
+// searchCopy returns the small copy of g, in square roots of light, and by how
+// much it is smaller. The root is the eye's scale: a joint of dark steel beside
+// a bright rule counts as much as the rule.
+func searchCopy(g raster.Gray) (small raster.Gray, scale float64) {
+	small, scale = g, 1
+	for small.H >= 2*searchHeight || small.W >= 3*searchHeight || scale == 1 {
+		small = small.Half()
+		scale *= 2
+	}
+	for i, v := range small.Pix {
+		small.Pix[i] = float32(math.Sqrt(float64(max(v, 0))))
+	}
+	return small, scale
+}
+
+// fullSize returns where a place of the small copy lies in the picture: small
+// pixels have their centres between the full-size ones.
+func fullSize(p r2.Vec, scale float64) r2.Vec {
+	return r2.Vec{X: p.X*scale + (scale-1)/2, Y: p.Y*scale + (scale-1)/2}
 }
 
 // A pair of rims seen in this share of the directions ends the search.
@@ -168,15 +180,7 @@ func dips(g raster.Gray, at r2.Vec, cos, sin, from, to, scale float64) []dip {
 		}
 		out = append(out, d)
 	}
-	slices.SortFunc(out, func(a, b dip) int {
-		switch {
-		case a.depth > b.depth:
-			return -1
-		case a.depth < b.depth:
-			return 1
-		}
-		return 0
-	})
+	slices.SortFunc(out, func(a, b dip) int { return cmp.Compare(b.depth, a.depth) })
 	return out[:min(len(out), 4)]
 }
 

@@ -1,6 +1,7 @@
 package vision
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"math"
@@ -83,15 +84,7 @@ func smearAlong(g raster.Gray, dx, dy int) float64 {
 	}
 	// The strong steps, and of those the sharp ones: gentle shading is not an
 	// edge out of focus.
-	slices.SortFunc(steps, func(a, b stepEdge) int {
-		switch {
-		case a.height > b.height:
-			return -1
-		case a.height < b.height:
-			return 1
-		}
-		return 0
-	})
+	slices.SortFunc(steps, func(a, b stepEdge) int { return cmp.Compare(b.height, a.height) })
 	var spreads []float64
 	for _, s := range steps[:max(20, len(steps)/10)] {
 		spreads = append(spreads, unit*s.height/(s.slope*math.Sqrt(2*math.Pi)))

@@ -1,100 +1,135 @@
 package vision_test
 
 import (
-	"encoding/csv"
 	"flag"
-	"fmt"
 	"math"
 	"math/rand/v2"
-	"os"
-	"path/filepath"
-	"strconv"
 	"sync"
 	"testing"
-	"time"
 
-	"gonum.org/v1/gonum/spatial/r2"
 	"gonum.org/v1/gonum/stat/distuv"
-
-	"pinlash/vision/synth"
 )
 
-// The long sweep takes some minutes and writes its figures to testdata/sweep.
-var longSweep = flag.Bool("sweep", false, "run the whole sweep and write testdata/sweep")
+// The long sweep measures so many joints of every kind and writes what it
+// finds to testdata/sweep:
+//
+//	go test -run Sweep -timeout 60m ./vision -sweep 100
+//
+// The short one, a part of every test run, takes a few kinds only.
+var sweepTrials = flag.Int("sweep", 0, "joints of each kind in the long sweep, 0 for the short one")
 
-// cell is one kind of scene in the sweep.
-type cell struct {
-	family, value string
-	draw          func(*rand.Rand) synth.Scene
-	see           look
-	bounded       bool // the Cramér-Rao bound knows all that is in the scene
-	short         bool // part of the sweep inside go test
-}
+const shortTrials = 24
 
-// pose is a joint without defects and of random place, direction and light.
-func pose(r *rand.Rand, boreR, clearance float64) synth.Scene {
-	s := synth.Ring(boreR, clearance, between(r, 0.05, 0.5)*clearance/2, 2*math.Pi*r.Float64())
-	shift := r2.Vec{X: between(r, -0.5, 0.5), Y: between(r, -0.5, 0.5)}
-	s.Joint.BoreCenter = r2.Add(s.Joint.BoreCenter, shift)
-	s.Joint.PinCenter = r2.Add(s.Joint.PinCenter, shift)
-	s.Joint.Pin.Level = between(r, 0.4, 0.7)
-	s.Joint.Bush.Level = between(r, 0.35, 0.65)
-	s.Joint.Dark = between(r, 0.005, 0.03)
-	s.Seed = r.Uint64()
-	return s
-}
+// What is asked of the measurement of scenes without defects.
+const (
+	radiusOfBound    = 1.5  // standard deviation of a radius, of the Cramér-Rao bound
+	clearanceOfBound = 2.0  // that of the clearance, from 4 px of clearance on
+	maxBias          = 0.02 // px
+	leastCovered     = 0.93 // share of 95 % intervals that hold the truth
+	mostCovered      = 0.97
+)
 
-func between(r *rand.Rand, lo, hi float64) float64 { return lo + (hi-lo)*r.Float64() }
+// A test of a claim by chance fails a true claim this often.
+const doubt = 0.0005
 
-// usual is a pose of medium size.
-func usual(r *rand.Rand) synth.Scene { return pose(r, between(r, 120, 180), between(r, 8, 20)) }
-
-// cells lists the whole sweep.
-func cells() []cell {
-	var c []cell
-	add := func(family string, values []float64, see look, bounded bool, short int, draw func(*rand.Rand, float64) synth.Scene) {
-		for i, v := range values {
-			c = append(c, cell{family, strconv.FormatFloat(v, 'g', 4, 64), func(r *rand.Rand) synth.Scene { return draw(r, v) }, see, bounded, i == short})
+func TestSweep(t *testing.T) {
+	var rows []row
+	var covered, counted [4]int
+	for i, c := range cells() {
+		n := *sweepTrials
+		if n == 0 {
+			if !c.short {
+				continue
+			}
+			n = shortTrials
+		}
+		s := summarise(tried(t, c, uint64(i), n))
+		rows = append(rows, row{c, s})
+		switch {
+		case c.bounded:
+			holdToBound(t, c, s)
+			for k, in := range s.light {
+				covered[k] += in
+				counted[k] += s.measured()
+			}
+		case c.family == "budget":
+			// The budget may allow for more than happens, but not for less.
+			for k, name := range figures {
+				if low(s.inside[k], s.measured(), leastCovered) {
+					t.Errorf("mixture: %d of %d intervals of %s hold the truth, 95 %% are claimed", s.inside[k], s.measured(), name)
+				}
+			}
 		}
 	}
-	add("blur", []float64{0.5, 0.8, 1.2, 2, 3}, sensor, true, 2, func(r *rand.Rand, v float64) synth.Scene {
-		s := pose(r, between(r, 120, 180), between(r, 8, 20)+4*(v-0.5))
-		s.Camera.Blur = v
-		return s
-	})
-	add("noise", []float64{0.002, 0.005, 0.01, 0.02, 0.04}, sensor, true, 3, func(r *rand.Rand, v float64) synth.Scene {
-		s := usual(r)
-		s.Camera.Noise = synth.Noise{Read: v}
-		s.Joint.Dark = 4 * v
-		return s
-	})
-	add("full_well", []float64{300, 1000, 6000}, sensor, true, -1, func(r *rand.Rand, v float64) synth.Scene {
-		s := usual(r)
-		s.Camera.Noise.FullWell = v
-		return s
-	})
-	add("clearance", []float64{2, 3, 4, 6, 8, 12, 20, 40}, sensor, true, 2, func(r *rand.Rand, v float64) synth.Scene {
-		return pose(r, between(r, 120, 180), v)
-	})
-	add("radius", []float64{60, 120, 240, 400, 500}, sensor, true, 0, func(r *rand.Rand, v float64) synth.Scene {
-		return pose(r, v, between(r, 8, 20))
-	})
-	return c
+	for k, name := range []string{"bore radius", "pin radius", "clearance", "offset"} {
+		if low(covered[k], counted[k], leastCovered) || high(covered[k], counted[k], mostCovered) {
+			t.Errorf("%s: %d of %d intervals from the light alone hold the truth, %.0f to %.0f %% are asked",
+				name, covered[k], counted[k], 100*leastCovered, 100*mostCovered)
+		}
+		t.Logf("%s: %d of %d intervals from the light alone hold the truth", name, covered[k], counted[k])
+	}
+	if *sweepTrials > 0 {
+		writeSweep(t, rows)
+	}
 }
 
-// tried runs n trials of a cell, on both cores.
-func tried(t *testing.T, c cell, n int) []trial {
+// holdToBound checks a cell of which the Cramér-Rao bound knows everything.
+func holdToBound(t *testing.T, c cell, s summary) {
 	t.Helper()
-	out := make([]trial, n)
-	errs := make([]error, n)
-	var wg sync.WaitGroup
+	narrow := c.family == "clearance_px" && (c.value == "2" || c.value == "3")
+	if s.refused > 0 && !narrow {
+		t.Errorf("%s %s: %d of %d joints refused", c.family, c.value, s.refused, s.trials)
+	}
+	if s.measured() < 2 {
+		return
+	}
+	// The squares of n-1 independent deviations from their mean, over their
+	// variance, follow chi-square with n-1 degrees of freedom.
+	free := float64(s.measured() - 1)
+	allowed := math.Sqrt(distuv.ChiSquared{K: free}.Quantile(1-doubt) / free)
+	for k, limit := range []float64{radiusOfBound, radiusOfBound, clearanceOfBound} {
+		if narrow && k == 2 {
+			continue
+		}
+		if s.ratio[k] > limit*allowed {
+			t.Errorf("%s %s: standard deviation of the %s is %.2f times its bound, %.1f is asked (%.2f by chance)",
+				c.family, c.value, errorNames[k], s.ratio[k], limit, limit*allowed)
+		}
+	}
+	z := distuv.UnitNormal.Quantile(1 - doubt/2)
+	for k, b := range s.bias {
+		if math.Abs(b) > maxBias+z*s.sd[k]/math.Sqrt(float64(s.measured())) {
+			t.Errorf("%s %s: %s is off by %+.4f px on average, %.2f px is asked", c.family, c.value, errorNames[k], b, maxBias)
+		}
+	}
+}
+
+// low says that k of n is too few for a share of at least p.
+func low(k, n int, p float64) bool {
+	return distuv.Binomial{N: float64(n), P: p}.CDF(float64(k)) < doubt
+}
+
+// high says that k of n is too many for a share of at most p.
+func high(k, n int, p float64) bool {
+	return 1-distuv.Binomial{N: float64(n), P: p}.CDF(float64(k)-1) < doubt
+}
+
+// tried runs n trials of a cell, on two processors.
+func tried(t *testing.T, c cell, stream uint64, n int) []trial {
+	t.Helper()
+	out, errs := make([]trial, n), make([]error, n)
 	const lanes = 2
+	var wg sync.WaitGroup
 	for lane := range lanes {
 		wg.Go(func() {
 			for i := lane; i < n; i += lanes {
-				r := rand.New(rand.NewPCG(20, uint64(i)))
+				r := rand.New(rand.NewPCG(stream, uint64(i)))
 				s := c.draw(r)
-				out[i], errs[i] = measured(s, s.Truth(), c.see, c.bounded)
+				seen := s
+				if c.family == "budget" {
+					seen = heightError(r, s)
+				}
+				out[i], errs[i] = measured(seen, s.Truth(), c.see, c.bounded)
 			}
 		})
 	}
@@ -106,107 +141,3 @@ func tried(t *testing.T, c cell, n int) []trial {
 	}
 	return out
 }
-
-// summary is one row of the sweep: index 0 to 3 are bore radius, pin radius,
-// clearance, offset.
-type summary struct {
-	trials, refused int
-	bias, biasU, sd [4]float64 // pixels
-	bound, ratio    [4]float64 // root mean square bound; sd of error/bound
-	claimed         [4]float64 // root mean square of the claimed u over sd
-	lightInside     [4]float64 // share, of those measured
-	inside          [7]float64
-	worst           float64 // largest error of the clearance
-	worstSeed       uint64
-}
-
-func summarise(trials []trial) summary {
-	s := summary{trials: len(trials)}
-	var n float64
-	for _, t := range trials {
-		if t.refused != "" {
-			s.refused++
-			continue
-		}
-		n++
-		if math.Abs(t.err[2]) > s.worst {
-			s.worst, s.worstSeed = math.Abs(t.err[2]), t.seed
-		}
-		for i := range t.err {
-			s.bias[i] += t.err[i]
-			s.lightInside[i] += one(t.light[i])
-			s.bound[i] += t.bound[i] * t.bound[i]
-			s.claimed[i] += t.u[i] * t.u[i]
-		}
-		for i, in := range t.inside {
-			s.inside[i] += one(in)
-		}
-	}
-	if n < 2 {
-		return s
-	}
-	for i := range s.bias {
-		s.bias[i] /= n
-		s.lightInside[i] /= n
-		s.bound[i] = math.Sqrt(s.bound[i] / n)
-	}
-	for i := range s.inside {
-		s.inside[i] /= n
-	}
-	for _, t := range trials {
-		if t.refused != "" {
-			continue
-		}
-		for i, e := range t.err {
-			d := e - s.bias[i]
-			s.sd[i] += d * d
-			if t.bound[i] > 0 {
-				d /= t.bound[i]
-				s.ratio[i] += d * d
-			}
-		}
-	}
-	for i := range s.sd {
-		s.sd[i] = math.Sqrt(s.sd[i] / (n - 1))
-		s.ratio[i] = math.Sqrt(s.ratio[i] / (n - 1))
-		s.biasU[i] = s.sd[i] / math.Sqrt(n)
-		s.claimed[i] = math.Sqrt(s.claimed[i]/n) / s.sd[i]
-	}
-	return s
-}
-
-func one(b bool) float64 {
-	if b {
-		return 1
-	}
-	return 0
-}
-
-func TestSweepDev(t *testing.T) {
-	n, _ := strconv.Atoi(os.Getenv("SWEEP_N"))
-	if n == 0 {
-		t.Skip()
-	}
-	for _, c := range cells() {
-		if f := os.Getenv("SWEEP_FAMILY"); f != "" && f != c.family {
-			continue
-		}
-		t0 := time.Now()
-		s := summarise(tried(t, c, n))
-		fmt.Printf("%-10s %-6s ref %d/%d | bias %+.4f %+.4f %+.4f %+.4f (se %.4f) | sd/crb %.2f %.2f %.2f %.2f | u/sd %.2f %.2f %.2f %.2f | light %.0f %.0f %.0f %.0f | full %.0f | worst %.3f %d | %.1fs\n", c.family, c.value, s.refused, s.trials,
-			s.bias[0], s.bias[1], s.bias[2], s.bias[3], s.biasU[2], s.ratio[0], s.ratio[1], s.ratio[2], s.ratio[3], s.claimed[0], s.claimed[1], s.claimed[2], s.claimed[3],
-			100*s.lightInside[0], 100*s.lightInside[1], 100*s.lightInside[2], 100*s.lightInside[3], pct(s.inside[:]), s.worst, s.worstSeed, time.Since(t0).Seconds())
-	}
-}
-
-func pct(v []float64) []float64 {
-	o := make([]float64, len(v))
-	for i := range v {
-		o[i] = 100 * v[i]
-	}
-	return o
-}
-
-var _ = csv.NewWriter
-var _ = filepath.Join
-var _ = distuv.UnitNormal

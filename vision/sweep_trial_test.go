@@ -32,7 +32,6 @@ type trial struct {
 	u     [4]float64 // standard uncertainty of err from the light alone
 	// inside is the same for the whole budget, by figures.
 	inside [7]bool
-	full   [7]float64 // error of each figure over its standard uncertainty
 }
 
 // look is how a scene becomes a picture.
@@ -101,7 +100,6 @@ func measured(s synth.Scene, truth synth.Truth, see look, bounded bool) (trial, 
 	for i, q := range []uncert.Quantity{r.BoreDiameter, r.PinDiameter, r.Clearance, r.Offset, r.WearDepthBore, r.WearDepthPin, r.Play} {
 		w := want[i] * sweepScale
 		tr.inside[i] = q.Lower <= w && w <= q.Upper
-		tr.full[i] = (q.Value - w) / q.U
 	}
 	return tr, nil
 }

@@ -43,8 +43,8 @@ func (f CrescentFit) Feet(g raster.Gray) (feet [2]Foot, ok [2]bool) {
 			continue
 		}
 		if gaps[i] = gapOf(sp.px, s); gaps[i].darkest >= 0 {
-			least = append(least, gaps[i].light[gaps[i].darkest])
-			grain = append(grain, gaps[i].grain())
+			level, noise := gaps[i].floor()
+			least, grain = append(least, level), append(grain, noise)
 		}
 	}
 	// A lit ledge fills part of the gap, so the dark level is that of the
@@ -113,14 +113,16 @@ func gapOf(px []pixel, s Sector) gapProfile {
 	return out
 }
 
-// grain returns the noise of a bin, from how far the neighbours of the darkest
-// one lie above it.
-func (p gapProfile) grain() float64 {
+// floor returns the dark level and the noise of a bin. The darkest bin was
+// chosen for its error, its two neighbours were not: their mean is the level,
+// and how far they lie above it tells the noise.
+func (p gapProfile) floor() (level, noise float64) {
 	k := p.darkest
 	if k == 0 || k == len(p.light)-1 {
-		return 0
+		return p.light[k], 0
 	}
-	return (p.light[k-1] + p.light[k+1] - 2*p.light[k]) / (2 * math.Sqrt2)
+	level = (p.light[k-1] + p.light[k+1]) / 2
+	return level, (level - p.light[k]) / math.Sqrt2
 }
 
 // foot walks from the darkest place towards the bore (dir 1) or the pin

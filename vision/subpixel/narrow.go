@@ -23,6 +23,7 @@ const (
 	oDark
 	oBush
 	oPinLight
+	oOwnDark // its dark level less the shared one
 	oAll
 )
 
@@ -31,16 +32,17 @@ const (
 type narrowSum struct {
 	a [nShared][nShared]float64
 	b [nShared]float64
-	// levels gives the step of the sector's own two levels for a step of the
-	// shared parameters.
-	levels func(x []float64) (bush, pin float64)
+	// levels gives the step of the sector's own levels (bush, pin, dark) for a
+	// step of the shared parameters.
+	levels func(x []float64) [oAll - oBush]float64
 }
 
 // fitNarrow fits a gap that is nowhere wide enough to show its own darkness
 // and edge spread. One sector cannot tell a narrow gap from a pale one; all of
 // them together can, since the gap differs in width round two circles: both
 // circles, the dark level and the edge spread are fitted to the light of all
-// sectors at once, each with its own levels of bush and pin.
+// sectors at once, each with its own levels of bush and pin, and with a dark
+// level that differs from the shared one by no more than darkSpread.
 //
 // The covariance is found from how the sectors disagree (White's estimator,
 // with neighbours counted together by Bartlett's weights), not from the noise
@@ -50,11 +52,21 @@ type narrowSum struct {
 // lnS is the change of the edge spreads. When the light does not determine the
 // parameters ok is false and nothing is changed.
 func (f *CrescentFit) fitNarrow(pixels []sectorPixels, t *rimFit) (lnS float64, ok bool) {
-	type levels struct{ bush, pin float64 }
-	at := make([]levels, len(f.Sectors))
+	at := make([][oAll - oBush]float64, len(f.Sectors))
 	var use []int
+	var wide []float64
+	for _, s := range f.Sectors {
+		if s.Fitted && s.spreadFree {
+			wide = append(wide, s.DarkLight)
+		}
+	}
+	level := middle(wide)
+	odd := 4 * max(1.48*mad(wide, level), f.darkSpread)
 	for i, s := range f.Sectors {
-		at[i] = levels{s.BushLight, s.PinLight}
+		if s.spreadFree && len(wide) >= minWide && math.Abs(s.DarkLight-level) > odd {
+			continue // oil or light in the gap
+		}
+		at[i] = [oAll - oBush]float64{s.BushLight, s.PinLight, 0}
 		if s.Fitted && s.BoreUsed && s.PinUsed && s.Clipped == 0 {
 			use = append(use, i)
 		}
@@ -71,7 +83,7 @@ func (f *CrescentFit) fitNarrow(pixels []sectorPixels, t *rimFit) (lnS float64, 
 		scores = make([][nShared]float64, len(f.Sectors))
 		for k, i := range use {
 			s := &f.Sectors[i]
-			sums[k], ok = f.sumNarrow(pixels[i].px, s, step, lnS, dark, at[i].bush, at[i].pin)
+			sums[k], ok = f.sumNarrow(pixels[i].px, s, step, lnS, dark, at[i])
 			if !ok {
 				return 0, false
 			}
@@ -102,9 +114,9 @@ func (f *CrescentFit) fitNarrow(pixels []sectorPixels, t *rimFit) (lnS float64, 
 		lnS += x[nSpread]
 		dark += x[nDark]
 		for k, i := range use {
-			bush, pin := sums[k].levels(x[:])
-			at[i].bush += bush
-			at[i].pin += pin
+			for l, v := range sums[k].levels(x[:]) {
+				at[i][l] += v
+			}
 		}
 	}
 	cov := disagreement(inv, scores, len(use))
@@ -125,12 +137,13 @@ func (f *CrescentFit) fitNarrow(pixels []sectorPixels, t *rimFit) (lnS float64, 
 const narrowRounds = 4
 
 // sumNarrow gathers the pixels of one sector about the circles moved by step.
-func (f *CrescentFit) sumNarrow(px []pixel, s *Sector, step [6]float64, lnS, dark, bush, pin float64) (narrowSum, bool) {
+func (f *CrescentFit) sumNarrow(px []pixel, s *Sector, step [6]float64, lnS, shared float64, own [oAll - oBush]float64) (narrowSum, bool) {
 	sinB, cosB := math.Sincos(s.Angle)
 	sinP, cosP := math.Sincos(s.PinAngle)
 	rimB := step[nBoreX]*cosB + step[nBoreY]*sinB + step[nBoreR]
 	rimP := step[nPinX]*cosP + step[nPinY]*sinP + step[nPinR]
 	sb, sp := f.BlurBore*math.Exp(lnS), f.BlurPin*math.Exp(lnS)
+	bush, pin, dark := own[0], own[1], shared+own[2]
 	var a [oAll][oAll]float64
 	var b [oAll]float64
 	for _, p := range px {
@@ -144,6 +157,7 @@ func (f *CrescentFit) sumNarrow(px []pixel, s *Sector, step [6]float64, lnS, dar
 			oDark:     1 - cb - cp,
 			oBush:     cb,
 			oPinLight: cp,
+			oOwnDark:  1 - cb - cp,
 		}
 		res := float64(p.light) - (dark + (bush-dark)*cb + (pin-dark)*cp)
 		for i, v := range j {
@@ -158,23 +172,21 @@ func (f *CrescentFit) sumNarrow(px []pixel, s *Sector, step [6]float64, lnS, dar
 			a[k][i] = a[i][k]
 		}
 	}
-	// The sector's own levels are eliminated (Schur's complement).
-	det := a[oBush][oBush]*a[oPinLight][oPinLight] - a[oBush][oPinLight]*a[oBush][oPinLight]
-	if !(det > 1e-9*a[oBush][oBush]*a[oPinLight][oPinLight]) {
-		return narrowSum{}, false
-	}
-	local := func(u, v float64) (bush, pin float64) {
-		return (a[oPinLight][oPinLight]*u - a[oBush][oPinLight]*v) / det, (a[oBush][oBush]*v - a[oBush][oPinLight]*u) / det
-	}
-	lb, lp := local(b[oBush], b[oPinLight])
-	var ra [oBush][oBush]float64
-	var rb [oBush]float64
-	for i := range ra {
-		for k := range ra {
-			u, v := local(a[oBush][k], a[oPinLight][k])
-			ra[i][k] = a[i][k] - a[i][oBush]*u - a[i][oPinLight]*v
+	w := f.Noise * f.Noise / (f.darkSpread * f.darkSpread)
+	a[oOwnDark][oOwnDark] += w
+	b[oOwnDark] -= w * own[2]
+	// The sector's own levels are eliminated one by one (Schur's complement).
+	for l := oAll - 1; l >= oBush; l-- {
+		if !(a[l][l] > 1e-9) {
+			return narrowSum{}, false
 		}
-		rb[i] = b[i] - a[i][oBush]*lb - a[i][oPinLight]*lp
+		for i := range l {
+			r := a[i][l] / a[l][l]
+			for k := range l {
+				a[i][k] -= r * a[l][k]
+			}
+			b[i] -= r * b[l]
+		}
 	}
 	// design tells what each shared parameter does to the sector.
 	design := [nShared]struct {
@@ -187,18 +199,23 @@ func (f *CrescentFit) sumNarrow(px []pixel, s *Sector, step [6]float64, lnS, dar
 	}
 	var out narrowSum
 	for p, d := range design {
-		out.b[p] = d.by * rb[d.of]
+		out.b[p] = d.by * b[d.of]
 		for q, e := range design {
-			out.a[p][q] = d.by * e.by * ra[d.of][e.of]
+			out.a[p][q] = d.by * e.by * a[d.of][e.of]
 		}
 	}
-	out.levels = func(x []float64) (bush, pin float64) {
-		u, v := b[oBush], b[oPinLight]
-		for p, d := range design {
-			u -= a[oBush][d.of] * d.by * x[p]
-			v -= a[oPinLight][d.of] * d.by * x[p]
+	out.levels = func(x []float64) (own [oAll - oBush]float64) {
+		for l := oBush; l < oAll; l++ {
+			v := b[l]
+			for p, d := range design {
+				v -= a[l][d.of] * d.by * x[p]
+			}
+			for k := oBush; k < l; k++ {
+				v -= a[l][k] * own[k-oBush]
+			}
+			own[l-oBush] = v / a[l][l]
 		}
-		return local(u, v)
+		return own
 	}
 	return out, true
 }

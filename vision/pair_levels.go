@@ -1,0 +1,293 @@
+package vision
+
+import (
+	"cmp"
+	"image"
+	"math"
+	"slices"
+
+	"gonum.org/v1/gonum/spatial/r2"
+
+	"pinlash/measure/geom"
+	"pinlash/vision/raster"
+	"pinlash/vision/subpixel"
+)
+
+const (
+	tileSide    = 32   // pixels of a tile, on every level
+	bodyTiles   = 200  // tiles that register a body
+	findTiles   = 120  // tiles that find about how a body moved
+	lookWidth   = 1000 // longest side of the level on which links are told apart
+	coarseWidth = 220  // longest side of the level that is searched
+
+	// A registration ends when a step is shorter than this, pixels of its
+	// level: where a finer one follows, and in the last.
+	roughly, finely = 0.05, 4e-3
+)
+
+// pair is two photos at full, half, quarter ... size.
+type pair struct {
+	a, b []subpixel.Lit
+	// look is the level on which the links are told apart, coarse the one on
+	// which the first motion is searched for.
+	look, coarse int
+	energy       []energies // of photo a, by level
+}
+
+// energies holds the squared gradients of a picture summed over cells of
+// tileSide pixels.
+type energies struct {
+	w, h   int
+	xx, yy []float64
+}
+
+func newPair(a, b raster.Gray) pair {
+	p := pair{}
+	for long := max(a.W, a.H); ; long /= 2 {
+		if long > lookWidth {
+			p.look = p.coarse + 1
+		}
+		if long <= coarseWidth {
+			break
+		}
+		p.coarse++
+	}
+	together(
+		func() {
+			p.a = levels(a, p.coarse)
+			for _, l := range p.a {
+				p.energy = append(p.energy, newEnergies(l.Gray))
+			}
+		},
+		func() { p.b = levels(b, p.coarse) },
+	)
+	return p
+}
+
+// levels returns a photo at full, half ... size, n times halved.
+func levels(g raster.Gray, n int) []subpixel.Lit {
+	out := []subpixel.Lit{subpixel.NewLit(g)}
+	for range n {
+		g = g.Half()
+		out = append(out, subpixel.NewLit(g))
+	}
+	return out
+}
+
+// newEnergies measures the texture over steps of two pixels: finer than that
+// there is mostly noise.
+func newEnergies(g raster.Gray) energies {
+	e := energies{w: g.W / tileSide, h: g.H / tileSide}
+	e.xx, e.yy = make([]float64, e.w*e.h), make([]float64, e.w*e.h)
+	for cy := range e.h {
+		for cx := range e.w {
+			var xx, yy float32
+			// Every fourth row is enough to choose by.
+			for y := max(cy*tileSide, 1); y < min((cy+1)*tileSide, g.H-1); y += 4 {
+				up, at, down := g.Row(y-1), g.Row(y), g.Row(y+1)
+				for x := max(cx*tileSide, 1); x < min((cx+1)*tileSide, g.W-1); x += 2 {
+					dx, dy := at[x+1]-at[x-1], down[x]-up[x]
+					xx, yy = xx+dx*dx, yy+dy*dy
+				}
+			}
+			e.xx[cy*e.w+cx], e.yy[cy*e.w+cx] = float64(xx), float64(yy)
+		}
+	}
+	return e
+}
+
+// tiles returns up to n tiles of a level whose middle and corners lie in the
+// region: half of them those that show most of a motion to the side, half of
+// one up and down. A brushed face shows only one of the two.
+func (p pair) tiles(level int, in region, n int) []image.Rectangle {
+	e := p.energy[level]
+	var cells []int
+	k := math.Ldexp(1, level)
+	side := float64(tileSide)
+	if level > 0 {
+		side = tileSide - 1
+	}
+	for cy := range e.h {
+		for cx := range e.w {
+			x, y := float64(cx*tileSide)*k, float64(cy*tileSide)*k
+			far := side * k
+			if in(r2.Vec{X: x, Y: y}) && in(r2.Vec{X: x + far, Y: y}) && in(r2.Vec{X: x, Y: y + far}) &&
+				in(r2.Vec{X: x + far, Y: y + far}) && in(r2.Vec{X: x + far/2, Y: y + far/2}) {
+				cells = append(cells, cy*e.w+cx)
+			}
+		}
+	}
+	chosen := map[int]bool{}
+	for _, of := range [][]float64{e.xx, e.yy} {
+		slices.SortStableFunc(cells, func(i, j int) int { return cmp.Compare(of[j], of[i]) })
+		for _, c := range cells[:min(n/2, len(cells))] {
+			chosen[c] = true
+		}
+	}
+	slices.Sort(cells)
+	var out []image.Rectangle
+	for _, c := range cells {
+		if chosen[c] {
+			x, y := c%e.w*tileSide, c/e.w*tileSide
+			r := image.Rect(x, y, x+tileSide, y+tileSide).Intersect(image.Rect(1, 1, p.a[level].W-1, p.a[level].H-1))
+			out = append(out, r)
+		}
+	}
+	return out
+}
+
+// toLevel states a movement in the pixels of a level, each of which is the
+// mean of a square of the first; see raster.Gray.Half.
+func toLevel(m geom.Similarity, level int) geom.Similarity {
+	k := math.Ldexp(1, level)
+	m.Center = r2.Vec{X: (m.Center.X+0.5)/k - 0.5, Y: (m.Center.Y+0.5)/k - 0.5}
+	m.Shift = r2.Scale(1/k, m.Shift)
+	m.Cov = [4][4]float64{}
+	return m
+}
+
+// fromLevel is the inverse of toLevel; the covariance comes along.
+func fromLevel(m geom.Similarity, level int) geom.Similarity {
+	k := math.Ldexp(1, level)
+	m.Center = fullPoint(m.Center, level)
+	m.Shift = r2.Scale(k, m.Shift)
+	for i := range 2 {
+		for j := range 4 {
+			m.Cov[i][j] *= k
+			m.Cov[j][i] *= k
+		}
+	}
+	return m
+}
+
+// fullPoint returns where a point of a level lies in the photo.
+func fullPoint(p r2.Vec, level int) r2.Vec {
+	k := math.Ldexp(1, level)
+	return r2.Vec{X: (p.X+0.5)*k - 0.5, Y: (p.Y+0.5)*k - 0.5}
+}
+
+func everywhere(r2.Vec) bool { return true }
+
+// wholeMotion returns how most of the picture moved, good to about a pixel
+// of the look level.
+func (p pair) wholeMotion(fixed image.Rectangle) (geom.Similarity, error) {
+	in := region(everywhere)
+	if !fixed.Empty() {
+		in = inRect(fixed)
+	}
+	mid := r2.Vec{X: float64(p.a[0].W-1) / 2, Y: float64(p.a[0].H-1) / 2}
+	d := p.search(p.coarse, geom.Similarity{Center: mid}, searchRange, in, false)
+	m := geom.Similarity{Center: mid, Shift: r2.Scale(math.Ldexp(1, p.coarse), d.shift)}
+	found := false
+	for level := p.coarse - 1; level >= p.look; level-- {
+		tiles := p.tiles(level, in, findTiles)
+		r, err := subpixel.Register(p.a[level], p.b[level], tiles, toLevel(m, level), roughly)
+		if err == nil {
+			m, found = fromLevel(r.Motion, level), true
+		}
+	}
+	if !found {
+		return m, subpixel.ErrNoTexture
+	}
+	return m, nil
+}
+
+// searchRange is how far a body may have moved, in pixels of the coarse level.
+const searchRange = 11
+
+// candidate is a shift with what speaks for it.
+type candidate struct {
+	shift r2.Vec // pixels of the level
+	score float64
+}
+
+// search lays the tiles of a level over the second photo, moved by m and then
+// by every whole shift up to reach, and returns the shift at which most of
+// them match: the one with the largest sum of positive correlations. With
+// second set tiles count by how much better they match than where m puts them,
+// and shifts of less than a pixel and a half are left out.
+func (p pair) search(level int, m geom.Similarity, reach int, in region, second bool) candidate {
+	const side = 12
+	a, b := relief(p.a[level].Gray), relief(p.b[level].Gray)
+	// A tile of less relief than the picture has on the whole counts less.
+	floor := 0.0
+	for _, v := range a.Pix {
+		floor += float64(v * v)
+	}
+	floor *= 0.1 * side * side / float64(len(a.Pix))
+	m = toLevel(m, level)
+	width := 2*reach + 1
+	score, row := make([]float64, width*width), make([]float64, width*width)
+	for y := side / 2; y+side < a.H; y += side {
+		for x := side / 2; x+side < a.W; x += side {
+			c := center(image.Rect(x, y, x+side, y+side))
+			if !in(fullPoint(c, level)) {
+				continue
+			}
+			to := m.ShiftAt(c)
+			matchAround(row, a, b, image.Rect(x, y, x+side, y+side), int(math.Round(to.X)), int(math.Round(to.Y)), reach, floor)
+			base := 0.0
+			if second {
+				base = max(0, row[reach*width+reach])
+			}
+			for i, v := range row {
+				score[i] += max(0, v-base)
+			}
+		}
+	}
+	best := candidate{score: math.Inf(-1)}
+	for i, v := range score {
+		dx, dy := i%width-reach, i/width-reach
+		if second && dx*dx+dy*dy <= 2 {
+			continue
+		}
+		if v > best.score {
+			best = candidate{shift: r2.Vec{X: float64(dx), Y: float64(dy)}, score: v}
+		}
+	}
+	return best
+}
+
+// relief takes the slow changes of light away: each pixel less the mean of
+// its neighbours two pixels off.
+func relief(g raster.Gray) raster.Gray {
+	out := raster.NewGray(g.W, g.H)
+	for y := 2; y < g.H-2; y++ {
+		up, at, down, to := g.Row(y-2), g.Row(y), g.Row(y+2), out.Row(y)
+		for x := 2; x < g.W-2; x++ {
+			to[x] = at[x] - (at[x-2]+at[x+2]+up[x]+down[x])/4
+		}
+	}
+	return out
+}
+
+// matchAround sets row to the correlation of the tile r of a with those of b
+// that lie (dx, dy) and up to reach pixels more away, line by line.
+func matchAround(row []float64, a, b raster.Gray, r image.Rectangle, dx, dy, reach int, floor float64) {
+	var own float32
+	for y := r.Min.Y; y < r.Max.Y; y++ {
+		for _, v := range a.Row(y)[r.Min.X:r.Max.X] {
+			own += v * v
+		}
+	}
+	width := 2*reach + 1
+	for j := range width {
+		for i := range width {
+			row[j*width+i] = 0
+			x0, y0 := r.Min.X+dx+i-reach, r.Min.Y+dy+j-reach
+			if x0 < 0 || y0 < 0 || x0+r.Dx() > b.W || y0+r.Dy() > b.H {
+				continue
+			}
+			var both, other float32
+			for y := range r.Dy() {
+				u := a.Row(r.Min.Y + y)[r.Min.X:r.Max.X]
+				v := b.Row(y0 + y)[x0 : x0+len(u)]
+				for k, p := range u {
+					both += p * v[k]
+					other += v[k] * v[k]
+				}
+			}
+			row[j*width+i] = float64(both) / math.Sqrt((float64(own)+floor)*(float64(other)+floor))
+		}
+	}
+}

@@ -1,0 +1,125 @@
+package subpixel
+
+import (
+	"image"
+	"math"
+	"math/rand/v2"
+	"testing"
+
+	"gonum.org/v1/gonum/spatial/r2"
+
+	"pinlash/measure/geom"
+	"pinlash/vision/raster"
+)
+
+// waves is a texture known at every point: a sum of plane waves with a
+// Gaussian spectrum, like white noise blurred by sigma pixels.
+type waves struct {
+	k      []r2.Vec
+	phase  []float64
+	height float64
+}
+
+func newWaves(r *rand.Rand, sigma, contrast float64) waves {
+	const n = 60
+	w := waves{height: contrast * math.Sqrt(2.0/n)}
+	for range n {
+		// exp(-sigma^2 k^2) is the power spectrum.
+		w.k = append(w.k, r2.Scale(1/(math.Sqrt2*sigma), r2.Vec{X: r.NormFloat64(), Y: r.NormFloat64()}))
+		w.phase = append(w.phase, 2*math.Pi*r.Float64())
+	}
+	return w
+}
+
+func (w waves) at(p r2.Vec) float64 {
+	v := 0.0
+	for i, k := range w.k {
+		v += math.Sin(r2.Dot(k, p) + w.phase[i])
+	}
+	return w.height * v
+}
+
+// seen returns the texture as a camera sees it after the movement m, which
+// must be given from the picture to the texture.
+func (w waves) seen(r *rand.Rand, n int, m geom.Similarity, gain, noise float64) raster.Gray {
+	g := raster.NewGray(n, n)
+	for y := range n {
+		row := g.Row(y)
+		for x := range row {
+			v := w.at(m.Apply(r2.Vec{X: float64(x), Y: float64(y)}))
+			row[x] = float32(0.4 + gain*v + noise*r.NormFloat64())
+		}
+	}
+	return g
+}
+
+// inverse returns the movement back.
+func inverse(m geom.Similarity) geom.Similarity {
+	a, b := 1+m.Zoom, m.Turn
+	n := a*a + b*b
+	return geom.Similarity{
+		Center: r2.Add(m.Center, m.Shift), Shift: r2.Scale(-1, m.Shift),
+		Zoom: a/n - 1, Turn: -b / n,
+	}
+}
+
+func squares(n, margin, size int) []image.Rectangle {
+	var out []image.Rectangle
+	for y := margin; y+size <= n-margin; y += size {
+		for x := margin; x+size <= n-margin; x += size {
+			out = append(out, image.Rect(x, y, x+size, y+size))
+		}
+	}
+	return out
+}
+
+// TestRegisterReachesBound holds the scatter of the shift of a 256 x 256 px
+// texture against the Cramer-Rao bound, var = 2 noise^2 / sum of squared
+// gradients, for the shifts, turn and gain of the design's table (turn up to
+// 0.17 degrees, gain 1.03). The claimed uncertainty must agree with the
+// scatter, and the mean with the truth.
+func TestRegisterReachesBound(t *testing.T) {
+	for _, c := range []struct{ contrast, noise, loss float64 }{
+		// The last column is how much the spline's smoothing and, where noise
+		// rules, the gradient's own noise may cost. The design's table has
+		// 1.03, 0.9, 1.03 and 1.10 for a fit smoothed by 0.7 px.
+		{15. / 255, 3. / 255, 1.25}, {15. / 255, 1. / 255, 1.25}, {5. / 255, 3. / 255, 1.25}, {2. / 255, 3. / 255, 1.5},
+	} {
+		r := rand.New(rand.NewPCG(4, 2))
+		const n, trials = 276, 8
+		var sum, sum2, claimed, bound float64
+		for range trials {
+			w := newWaves(r, 1.5, c.contrast)
+			mid := r2.Vec{X: (n - 1) / 2., Y: (n - 1) / 2.}
+			truth := geom.Similarity{Center: mid, Shift: r2.Vec{X: 2 * (r.Float64() - 0.5), Y: 2 * (r.Float64() - 0.5)}, Turn: 0.003 * (2*r.Float64() - 1)}
+			a := w.seen(r, n, geom.Similarity{}, 1, c.noise)
+			b := w.seen(r, n, inverse(truth), 1.03, c.noise)
+			got, err := Register(NewLit(a), NewLit(b), squares(n, 10, 32), geom.Similarity{Center: mid}, 5e-4)
+			if err != nil {
+				t.Fatal(err)
+			}
+			m := got.Motion.About(mid)
+			for k, d := range []float64{m.Shift.X - truth.Shift.X, m.Shift.Y - truth.Shift.Y} {
+				sum += d
+				sum2 += d * d
+				claimed += m.Cov[k][k]
+			}
+			// Power of the gradient of the texture per pixel: contrast^2
+			// times the mean of kx^2.
+			bound += 2 * 2 * c.noise * c.noise / (256 * 256 * c.contrast * c.contrast / (2 * 1.5 * 1.5))
+		}
+		const m = 2 * trials
+		rms, u, crb := math.Sqrt(sum2/m), math.Sqrt(claimed/m), math.Sqrt(bound/m)
+		t.Logf("contrast/noise %.1f: rms %.5f claimed %.5f bound %.5f ratio %.2f bias %.5f", c.contrast/c.noise, rms, u, crb, rms/crb, sum/m)
+		// The rms of 16 values scatters by 1/6.
+		if rms > c.loss*crb*1.5 {
+			t.Errorf("contrast/noise %.1f: rms error %.5f px, bound %.5f", c.contrast/c.noise, rms, crb)
+		}
+		if u > 1.6*rms || u < rms/1.6 {
+			t.Errorf("contrast/noise %.1f: claimed %.5f px, seen %.5f", c.contrast/c.noise, u, rms)
+		}
+		if math.Abs(sum/m) > 3.5*rms/math.Sqrt(m) {
+			t.Errorf("contrast/noise %.1f: bias %.5f px, rms %.5f", c.contrast/c.noise, sum/m, rms)
+		}
+	}
+}
