@@ -22,9 +22,9 @@ func TestFromGauge(t *testing.T) {
 		t.Fatal(err)
 	}
 	s := got.Scale
-	// 8 mm over 800 px; the rim to 0.003 of 400 px, the gauge to
-	// 2.54 µm/sqrt(12) of 8 mm.
-	want := 0.01 * math.Hypot(0.003/400, 0.00254/math.Sqrt(12)/8)
+	// 8 mm over 800 px; the rim to 0.003 of 400 px as read and to 0.03 as the
+	// camera shows it, the gauge to 2.54 µm/sqrt(12) of 8 mm.
+	want := 0.01 * math.Hypot(math.Hypot(0.003, 0.03)/400, 0.00254/math.Sqrt(12)/8)
 	if s.MMPerPx.Value != 0.01 || !near(s.MMPerPx.U, want, 1e-12) {
 		t.Errorf("%v, want 0.01 (u %.3g)", s.MMPerPx, want)
 	}

@@ -41,8 +41,12 @@ func TestPlaneUncertainty(t *testing.T) {
 		t.Errorf("%v, want u %g", f, want)
 	}
 	for _, p := range []Plane{
-		{Offset: 1}, {Offset: 60, WorkingDistance: 100}, {Offset: Length(math.NaN()), WorkingDistance: 100},
-		{WorkingDistance: Length(math.Inf(1))}, {WorkingDistance: -5}, {WorkingDistance: 100, OffsetU: -1},
+		{Offset: 1},
+		{Offset: 60, WorkingDistance: 100},
+		{Offset: Length(math.NaN()), WorkingDistance: 100},
+		{WorkingDistance: Length(math.Inf(1))},
+		{WorkingDistance: -5},
+		{WorkingDistance: 100, OffsetU: -1},
 		{WorkingDistance: 100, WorkingDistanceU: Length(math.NaN())},
 	} {
 		if f, err := p.Factor(); err == nil {

@@ -47,12 +47,6 @@ func FromPoints(a, b r2.Vec, distance Length, clickU float64, o Options) (Readin
 	scale.Origin, scale.AngleRad, scale.Source = r2.Scale(0.5, r2.Add(a, b)), math.Atan2(way.Y, way.X), "points"
 	scale.Extent = length
 	var reading Reading
-	if err := reading.hold(scaleCheck(scale.MMPerPx)); err != nil {
-		return reading, err
-	}
-	if err := scale.sound(); err != nil {
-		return reading, check.Refuse(check.ScaleUnclear, "the scale makes no sense: "+err.Error())
-	}
-	reading.Scale = scale
-	return reading, nil
+	err := reading.take(scale)
+	return reading, err
 }

@@ -110,18 +110,12 @@ func FromRule(rule geom.Rule, division Length, o Options) (Reading, error) {
 		uncert.Term{Name: "rule division tolerance", U: o.toleranceOr(relativeTolerance*stated) / float64(stated)},
 	)
 	tilt := length * max(2*math.Abs(h1), math.Abs(turn))
-	for _, c := range []check.Check{
-		check.AtMost("tilt", tilt, maxTilt),
-		scaleCheck(scale.MMPerPx),
-	} {
-		if err := reading.hold(c); err != nil {
-			return reading, err
-		}
+	if err := reading.hold(check.AtMost("tilt", tilt, maxTilt)); err != nil {
+		return reading, err
 	}
-	if err := scale.sound(); err != nil {
-		return reading, check.Refuse(check.ScaleUnclear, "the scale makes no sense: "+err.Error())
+	if err := reading.take(scale); err != nil {
+		return reading, err
 	}
-	reading.Scale = scale
 	reading.Notes = ruleNotes(rule.LongEvery, division, marks, tilt, scale.MMPerPx.U/mmPerPx, row.bent)
 	return reading, nil
 }
@@ -148,6 +142,18 @@ func (r *Reading) hold(c check.Check) error {
 		return nil
 	}
 	return check.Refuse(check.ScaleUnclear, fmt.Sprintf(refusals[c.Name], c.Value, c.Limit))
+}
+
+// take keeps the scale that was read, unless it is too vague or makes no sense.
+func (r *Reading) take(scale Scale) error {
+	if err := r.hold(scaleCheck(scale.MMPerPx)); err != nil {
+		return err
+	}
+	if err := scale.sound(); err != nil {
+		return check.Refuse(check.ScaleUnclear, "the scale makes no sense: "+err.Error())
+	}
+	r.Scale = scale
+	return nil
 }
 
 // refusals tells of a failed check, its value and its limit.

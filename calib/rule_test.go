@@ -209,7 +209,7 @@ func TestMarksThatStray(t *testing.T) {
 	if s.Marks != 56 {
 		t.Errorf("%d marks kept of 56 good ones", s.Marks)
 	}
-	if z := (s.MMPerPx.Value - 0.006) / (s.MMPerPx.Budget[0].U); math.Abs(z) > 3 {
+	if z := (s.MMPerPx.Value - 0.006) / s.MMPerPx.Budget[0].U; math.Abs(z) > 3 {
 		t.Errorf("%.8f mm/px, %.1f reading uncertainties off", s.MMPerPx.Value, z)
 	}
 }
@@ -279,7 +279,14 @@ func TestOddOrder(t *testing.T) {
 		division Length
 		says     string // "" for nothing
 	}{
-		{10, 1, ""}, {5, 1, ""}, {0, 1, ""}, {10, 0.01, ""}, {2, 0.5, ""}, {10, 0.5, ""}, {8, Inch / 64, ""}, {10, Inch / 10, ""},
+		{10, 1, ""},
+		{5, 1, ""},
+		{0, 1, ""},
+		{10, 0.01, ""},
+		{2, 0.5, ""},
+		{10, 0.5, ""},
+		{8, Inch / 64, ""},
+		{10, Inch / 10, ""},
 		{3, 0.3, ""}, // no habit known
 		{2, 1, "2nd mark of the rule is long, as on a half-millimetre rule; for a division of 1mm it should be every 5 or 10"},
 		{16, 1, "inch rule"},
@@ -299,7 +306,10 @@ func TestRuleRefusesNonsense(t *testing.T) {
 		division Length
 		o        Options
 	}{
-		{0, photo}, {-1, photo}, {Length(math.NaN()), photo}, {Length(math.Inf(1)), photo},
+		{0, photo},
+		{-1, photo},
+		{Length(math.NaN()), photo},
+		{Length(math.Inf(1)), photo},
 		{0.1, Options{}},
 		{0.1, Options{W: 1600, H: 1200, Tolerance: -1}},
 		{0.1, Options{W: 1600, H: 1200, WorkingDistance: Length(math.NaN())}},

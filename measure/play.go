@@ -65,13 +65,9 @@ const (
 	planeWithinMM = 2.0
 	// levelPlaneMM is the same for links said to lie in one plane.
 	levelPlaneMM = 0.1
-	// zoomHeldU is the standard uncertainty of the links' difference in change
-	// of size: a lens one millimetre nearer changes links one millimetre apart
-	// in height by 1e-4 of each other at 100 mm.
-	zoomHeldU = 1e-4
 	// motionFloor is the standard uncertainty of a registered motion that
 	// light, compression and the pixels' own response leave, pixels.
-	motionFloor = 0.015
+	motionFloor = 0.02
 	// distinctAt is the chance of calling zero play distinct from zero.
 	distinctAt = 0.001
 	// cameraWarn is the camera's movement, pixels, above which it is noted.
@@ -89,8 +85,8 @@ const (
 // the heights make of the camera's movement is taken out; half of it stays as
 // uncertainty, since a camera that turned instead of moving makes none.
 //
-// A motion q with covariance C differs from zero when q' C^-1 q, chi-square
-// with two degrees of freedom, exceeds what chance reaches once in a thousand.
+// A motion q with covariance C differs from zero when q' C^-1 q exceeds what
+// chance reaches once in a thousand times.
 // The length of a noisy vector is too long on average, so the play is
 // sqrt(|q|^2 - trace C), at least zero. Where the motion does not differ from
 // zero the interval begins there, and ends as far above |q| as u reaches.
@@ -99,7 +95,7 @@ func Play(m geom.Motion, s calib.Scale, o PlayOptions) (PlayResult, error) {
 	if err != nil {
 		return PlayResult{}, err
 	}
-	rel := m.Relative(zoomHeldU)
+	rel := m.Relative()
 	p.way, p.turn = p.levelled(rel.Shift, p.shift), rel.Turn
 	p.turnU = math.Sqrt(max(rel.Cov[3][3], 0))
 	for i := range 2 {
@@ -107,7 +103,7 @@ func Play(m geom.Motion, s calib.Scale, o PlayOptions) (PlayResult, error) {
 			p.light[i][j] = rel.Cov[i][j]
 		}
 	}
-	p.df = max(2, min(effective(m.Fixed.Tiles), effective(m.Moving.Tiles))-2)
+	p.df = max(1, min(m.Fixed.DF, m.Moving.DF))
 	r := p.result(s)
 	r.Photos = [2]int{1, 1}
 	return r, nil
@@ -118,7 +114,7 @@ func (p played) result(s calib.Scale) PlayResult {
 	m := p.m
 	r := PlayResult{From: m.Joint, Checks: p.checks()}
 	q, c := p.way, p.cov()
-	r.Distinct = distinct(q, c)
+	r.Distinct = p.distinct(q, c)
 	line := r2.Sub(m.Moving.Motion.Center, m.Joint)
 	if r2.Norm(line) == 0 {
 		line = r2.Vec{X: 1}
@@ -191,7 +187,7 @@ func newPlayed(m geom.Motion, s calib.Scale, o PlayOptions) (played, error) {
 	default:
 		height := planeWithinMM
 		if o.SamePlane {
-			height = levelPlaneMM
+			height, p.stated = levelPlaneMM, true
 		}
 		p.nearerU = height / usualDistanceMM / math.Sqrt(3)
 		p.factor = uncert.Combine(1, "1", uncert.Budget{{Name: "plane of the moving link", U: p.nearerU}})
@@ -220,15 +216,6 @@ func (p *played) moved(s calib.Scale, shift r2.Vec) {
 // height.
 func (p played) levelled(way, shift r2.Vec) r2.Vec {
 	return r2.Sub(way, r2.Scale(p.nearer, shift))
-}
-
-// effective returns how many tiles took part.
-func effective(tiles []geom.Tile) float64 {
-	n := 0.0
-	for _, t := range tiles {
-		n += t.Weight
-	}
-	return n
 }
 
 // cov returns the covariance of the way, pixels squared.
@@ -261,14 +248,19 @@ func (p played) budget(d r2.Vec) uncert.Budget {
 	return b
 }
 
-// distinct says whether the vector q with covariance c differs from zero.
-func distinct(q r2.Vec, c [2][2]float64) bool {
+// distinct says whether the vector q with covariance c differs from zero, by
+// Hotelling's T squared: with n degrees of freedom it is 2n/(n-1) times an F of
+// 2 and n-1. Only the light's part of c has few; the whole has more, after
+// Welch and Satterthwaite.
+func (p played) distinct(q r2.Vec, c [2][2]float64) bool {
 	det := c[0][0]*c[1][1] - c[0][1]*c[1][0]
 	if det <= 0 {
 		return false
 	}
 	t := (c[1][1]*q.X*q.X - (c[0][1]+c[1][0])*q.X*q.Y + c[0][0]*q.Y*q.Y) / det
-	return t > distuv.ChiSquared{K: 2}.Quantile(1-distinctAt)
+	all, light := c[0][0]+c[1][1], p.light[0][0]+p.light[1][1]
+	n := max(2, min(p.df*math.Pow(all/max(light, 1e-12), 2), 1e6))
+	return t > 2*n/(n-1)*distuv.F{D1: 2, D2: n - 1}.Quantile(1-distinctAt)
 }
 
 // direction returns the direction of the pull: of the motion from together to

@@ -22,12 +22,8 @@ func playScale() calib.Scale {
 // twoLinks is a motion by way, with the camera moved by shift and the moving
 // link seen 500 px beside the joint.
 func twoLinks(way, shift r2.Vec) geom.Motion {
-	tiles := make([]geom.Tile, 100)
-	for i := range tiles {
-		tiles[i].Weight = 1
-	}
 	body := func(at, by r2.Vec) geom.Body {
-		b := geom.Body{Tiles: tiles, Spread: 200}
+		b := geom.Body{DF: 100, Spread: 200}
 		b.Motion.Center, b.Motion.Shift = at, by
 		b.Motion.Cov[0][0], b.Motion.Cov[1][1] = 1e-4, 1e-4
 		b.Motion.Cov[2][2], b.Motion.Cov[3][3] = 1e-10, 1e-10

@@ -93,6 +93,7 @@ func Span(h geom.Heads, s calib.Scale, o SpanOptions) (SpanResult, error) {
 			inner = append(inner, i)
 		case geom.OuterLink:
 			outer = append(outer, i)
+		case geom.UnknownLink: // counts in the span alone
 		}
 	}
 	all := make([]int, n)

@@ -70,8 +70,15 @@ type tiffTag struct {
 func plainTIFF(img *image.Gray, tags ...tiffTag) []byte {
 	w, h := img.Rect.Dx(), img.Rect.Dy()
 	all := []tiffTag{
-		{256, uint32(w)}, {257, uint32(h)}, {258, 8}, {259, 1}, {262, 1},
-		{273, 0}, {277, 1}, {278, uint32(h)}, {279, uint32(w * h)},
+		{256, uint32(w)},
+		{257, uint32(h)},
+		{258, 8},
+		{259, 1},
+		{262, 1},
+		{273, 0},
+		{277, 1},
+		{278, uint32(h)},
+		{279, uint32(w * h)},
 	}
 	for _, t := range tags {
 		all = slices.DeleteFunc(all, func(o tiffTag) bool { return o.tag == t.tag })

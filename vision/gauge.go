@@ -18,6 +18,7 @@ import (
 // What makes a round edge a gauge (judgement, tried on rendered scenes).
 const (
 	minGaugeArc   = 270.0 // degrees of its rim that took part in the circle
+	maxMisfit     = 0.15  // how far the light beside the rim strays from a single step, of the step
 	minGaugeShare = 0.65  // share of directions in which the search must see its step
 	// A second rim about the same place makes it part of a joint, a bush or a
 	// ring: one seen in this share of the directions, with this share of the
@@ -106,6 +107,8 @@ func measureGauge(g raster.Gray, curve raster.Curve, e gaugeEdge) gauge {
 	out.step = 255 * (curve.Encode(low+fit.Step()) - curve.Encode(low))
 	hold(check.AtLeast("gauge_contrast", round(out.step, 1), minStep), check.Refuse(check.TooDark, fmt.Sprintf(
 		"the gauge's rim stands out by %.0f of 255 levels, at least %.0f are needed", out.step, minStep)))
+	hold(check.AtMost("gauge_misfit", round(fit.Misfit, 3), maxMisfit), check.Refuse(check.NoScale, fmt.Sprintf(
+		"no round gauge was seen: along the round edge at (%.0f, %.0f) px runs a line, as between a pin and its bush", e.circle.Center.X, e.circle.Center.Y)))
 	hold(check.AtMost("gauge_focus", round(fit.Blur, 2), maxBlur), check.Refuse(check.Blurred, fmt.Sprintf(
 		"the gauge's rim is blurred over %.1f px, at most %.1f px can be measured", fit.Blur, maxBlur)))
 	hold(check.AtLeast("gauge_arc_deg", round(fit.Arc, 1), minGaugeArc), unclearGauge(

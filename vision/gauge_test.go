@@ -4,6 +4,7 @@ import (
 	"errors"
 	"math"
 	"math/rand/v2"
+	"path/filepath"
 	"testing"
 
 	"gonum.org/v1/gonum/spatial/r2"
@@ -110,10 +111,7 @@ func TestGaugeUncertainty(t *testing.T) {
 	var square, far float64
 	for i := range trials {
 		s := drawnGauge(rng)
-		g, err := s.Photo()
-		if err != nil {
-			t.Fatal(err)
-		}
+		g := photoOf(t, s)
 		c, checks, err := FindGauge(g, raster.SRGB)
 		if err != nil {
 			t.Errorf("%d: %v (%v)", i, err, checks)
@@ -127,7 +125,7 @@ func TestGaugeUncertainty(t *testing.T) {
 		}
 	}
 	t.Logf("%d gauges: rms of error over u %.2f, largest %.1f", trials, math.Sqrt(square), far)
-	if rms := math.Sqrt(square); rms > 1.5 {
+	if rms := math.Sqrt(square); rms > 1.3 {
 		t.Errorf("errors are %.2f times what is claimed", rms)
 	}
 }
@@ -137,10 +135,7 @@ func TestGaugeBesideJoint(t *testing.T) {
 	rng := rand.New(rand.NewPCG(21, 22))
 	for i := range 12 {
 		s, at, r := jointAndGauge(rng)
-		g, err := s.Photo()
-		if err != nil {
-			t.Fatal(err)
-		}
+		g := photoOf(t, s)
 		c, checks, err := FindGauge(g, raster.SRGB)
 		if err != nil {
 			t.Errorf("%d: %v (%v)", i, err, checks)
@@ -158,10 +153,7 @@ func TestGaugeBesideJoint(t *testing.T) {
 			t.Errorf("%d: pin of R %.2f, want %.2f", i, e.PinFit.R, s.Joint.PinR)
 		}
 		s.Gauge.R = 0
-		if g, err = s.Photo(); err != nil {
-			t.Fatal(err)
-		}
-		_, _, err = FindGauge(g, raster.SRGB)
+		_, _, err = FindGauge(photoOf(t, s), raster.SRGB)
 		refusedAs(t, err, check.NoScale)
 	}
 }
@@ -207,10 +199,7 @@ func TestGaugeRefused(t *testing.T) {
 			s := gaugeScene(1000, 800, mid, 150, false)
 			s.Seed = 5
 			tt.spoil(&s)
-			g, err := s.Photo()
-			if err != nil {
-				t.Fatal(err)
-			}
+			g := photoOf(t, s)
 			c, checks, err := FindGauge(g, raster.SRGB)
 			err = OrBlurred(g, err)
 			t.Log(err)
@@ -222,28 +211,59 @@ func TestGaugeRefused(t *testing.T) {
 	}
 }
 
+// Rings of all clearances, with gaps down to a thin line, and photos of joints,
+// rules and chains have no gauge in them.
+func TestNoGaugeThere(t *testing.T) {
+	rng := rand.New(rand.NewPCG(3, 3))
+	for i := range 24 {
+		s := synth.Draw(rng, "clearance")
+		g := photoOf(t, s)
+		c, checks, err := FindGauge(g, s.Camera.Curve)
+		if err == nil {
+			t.Errorf("ring %d, pin %.1f in bore %.1f: R %.1f taken, %v", i, s.Joint.PinR, s.Joint.BoreR, c.R, checks)
+		}
+	}
+	var paths []string
+	for _, pattern := range []string{"../testdata/photos/*.jpg", "../testdata/rendered/*.jpg", "../samples/filler*.jpg", "../cmd/pinlash/internal/cli/testdata/span/*.jpg"} {
+		some, err := filepath.Glob(pattern)
+		if err != nil || len(some) == 0 {
+			t.Fatalf("%s: %d photos, %v", pattern, len(some), err)
+		}
+		paths = append(paths, some...)
+	}
+	for i, path := range paths {
+		if testing.Short() && i%4 != 0 {
+			continue
+		}
+		photo, err := Open(t.Context(), path, Limits{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if c, checks, err := FindGauge(photo.Light, photo.Curve); err == nil {
+			t.Errorf("%s: R %.1f at %.0f taken, %v", path, c.R, c.Center, checks)
+		}
+	}
+}
+
 // Glare, oil and a straight thing across the rim do not move it.
 func TestGaugeUnderGlare(t *testing.T) {
 	mid := r2.Vec{X: 500, Y: 400}
 	for name, spoil := range map[string]func(*synth.Scene){
 		"glare": func(s *synth.Scene) {
-			s.Camera.Glare = []synth.Glare{{At: r2.Vec{X: 640, Y: 400}, Radius: 25, Level: 0.6}, {At: r2.Vec{X: 430, Y: 270}, Radius: 15, Level: 0.8}}
+			s.Camera.Glare = []synth.Glare{{At: r2.Vec{X: 640, Y: 400}, Radius: 12, Level: 0.6}, {At: r2.Vec{X: 430, Y: 270}, Radius: 8, Level: 0.8}}
 		},
 		"oil": func(s *synth.Scene) {
 			s.Camera.Oil = []synth.Oil{{At: r2.Vec{X: 500, Y: 550}, Radius: 40, Shift: r2.Vec{X: 3, Y: 4}, Transmission: 0.8, Haze: 0.02}}
 		},
 		"rule": func(s *synth.Scene) {
-			s.Rule = synth.Rule{Origin: r2.Vec{X: 60, Y: 525}, Period: 20, Marks: 45, LineWidth: 4, Short: 40, Mid: 50, Long: 60, MidEvery: 5, LongEvery: 10, Edge: 4, Width: 150, End: 20, Body: synth.Face{Level: 0.4}, Ink: 0.03}
+			s.Rule = synth.Rule{Origin: r2.Vec{X: 60, Y: 544}, Period: 20, Marks: 45, LineWidth: 4, Short: 40, Mid: 50, Long: 60, MidEvery: 5, LongEvery: 10, Edge: 4, Width: 150, End: 20, Body: synth.Face{Level: 0.4}, Ink: 0.03}
 		},
 	} {
 		t.Run(name, func(t *testing.T) {
 			s := gaugeScene(1000, 800, mid, 150, false)
 			s.Seed = 6
 			spoil(&s)
-			g, err := s.Photo()
-			if err != nil {
-				t.Fatal(err)
-			}
+			g := photoOf(t, s)
 			c, checks, err := FindGauge(g, raster.SRGB)
 			if err != nil {
 				t.Fatal(err, checks)
@@ -254,6 +274,16 @@ func TestGaugeUnderGlare(t *testing.T) {
 			}
 		})
 	}
+}
+
+// photoOf returns the scene as its camera's file holds it.
+func photoOf(t *testing.T, s synth.Scene) raster.Gray {
+	t.Helper()
+	g, err := s.Photo()
+	if err != nil {
+		t.Fatal(err)
+	}
+	return g
 }
 
 func refusedAs(t *testing.T, err error, want check.Code) {

@@ -180,9 +180,22 @@ func edges(g raster.Gray, f subpixel.CrescentFit, shift float64, feet [2]subpixe
 			add := footU(*band)
 			e.Cov[3*rim+2][3*rim+2] += add * add
 		}
+		if *band == 0 {
+			e.Cov[3*rim+2][3*rim+2] += smearVar([]float64{f.BlurBore, f.BlurPin}[rim], min(f.BlurBore, f.BlurPin))
+		}
 	}
 	e.BoreFit.Cov[2][2], e.PinFit.Cov[2][2] = e.Cov[2][2], e.Cov[5][5]
 	return e
+}
+
+// smearVar is the variance of a rim's radius, pixels squared, that comes with a
+// rim softer than its partner: both share the photo's focus, so that it is not
+// one step of light but several, a chamfer or a burr too narrow to be seen as
+// one, spread by the square root of what the squares of the edge spreads
+// differ by. Any of the steps may be the rim. A tenth more spread is the scatter
+// between rims of unlike light.
+func smearVar(blur, sharper float64) float64 {
+	return max(0, blur*blur-1.1*1.1*sharper*sharper)
 }
 
 // A ledge must be seen in one of so many directions to count as a band.

@@ -70,8 +70,11 @@ func searchJoint(g raster.Gray) (jointSeed, bool) {
 func searchCopy(g raster.Gray) (small raster.Gray, scale float64) {
 	small, scale = g, 1
 	for small.H >= 2*searchHeight || small.W >= 3*searchHeight || scale == 1 {
-		small = small.Half()
-		scale *= 2
+		if small.H >= 4*searchHeight {
+			small, scale = small.Quarter(), 4*scale
+		} else {
+			small, scale = small.Half(), 2*scale
+		}
 	}
 	for i, v := range small.Pix {
 		small.Pix[i] = float32(math.Sqrt(float64(max(v, 0))))
@@ -184,6 +187,10 @@ func dips(g raster.Gray, at r2.Vec, cos, sin, from, to, scale float64) []dip {
 	return out[:min(len(out), 4)]
 }
 
+// leastDip is the least drop of light that counts, in square roots of light:
+// some nine levels of 255 in a file.
+const leastDip = 0.035
+
 // leastWithin says whether no light within reach of place i is less.
 func leastWithin(line []float64, i, reach int) bool {
 	for d := 1; d <= reach; d++ {
@@ -240,6 +247,9 @@ func grow(line []float64, mean func(a, b int) float64, i, k int) dip {
 		return math.NaN()
 	}
 	side := min(left, right)
+	if math.Sqrt(max(side, 0))-math.Sqrt(max(low, 0)) < leastDip {
+		return dip{} // grain of a dark ground
+	}
 	d := dip{in: cross(-1, left, 0.5), out: cross(1, right, 0.5), depth: (side - low) / max(side, 0.01)}
 	// The quarter and three-quarter points of a Gaussian edge lie 1.349
 	// spreads apart.

@@ -133,7 +133,7 @@ func (p pair) measure(m geom.Motion, fixed, moving pairLink) (geom.Motion, []che
 		}
 		same := check.AtMost(body.name+" unlike", round(body.left, 3), maxUnlike)
 		if !same.OK {
-			return fail(same, check.TooFewEdges, "%.0f %% of the texture of the %s is not found again in the second photo, at most %.0f %% may be", 100*body.left, body.name, 100*maxUnlike)
+			return fail(same, check.NotFound, "%.0f %% of the texture of the %s is not found again in the second photo, at most %.0f %% may be", 100*body.left, body.name, 100*maxUnlike)
 		}
 		checks = append(checks, one, same)
 	}
@@ -142,13 +142,13 @@ func (p pair) measure(m geom.Motion, fixed, moving pairLink) (geom.Motion, []che
 	if !camera.OK {
 		return fail(camera, check.NotFound, "the camera moved by %.0f %% of the width between the photos, at most %.0f %% can be taken out", 100*shift, 100*maxShift)
 	}
-	zoom := math.Abs(m.Moving.Motion.Zoom - m.Fixed.Motion.Zoom)
+	zoom := math.Abs(m.Moving.Motion.Grown() - m.Fixed.Motion.Grown())
 	zoomU := math.Sqrt(m.Moving.Motion.Cov[2][2] + m.Fixed.Motion.Cov[2][2])
 	size := check.AtMost("size of both links", round(zoom, 6), max(maxZoomDiff, round(5*zoomU, 6)))
 	if !size.OK {
 		return fail(size, check.NotFound, "one link grew by %.2f %% against the other: it was tilted or lifted, not pulled", 100*zoom)
 	}
-	rel := m.Relative(zoomFloor)
+	rel := m.Relative()
 	u := math.Sqrt(max(rel.Cov[0][0], rel.Cov[1][1]))
 	known := check.AtMost("motion at the joint", round(u, 4), maxMotionU)
 	if !known.OK {
@@ -167,11 +167,6 @@ func together(f, g func()) {
 	f()
 	<-done
 }
-
-// zoomFloor is the standard uncertainty of the difference of the links' change
-// of size: a lens one millimetre nearer changes links one millimetre apart in
-// height by 1e-4 of each other at 100 mm.
-const zoomFloor = 1e-4
 
 const pairRemedy = "lay the joint flat, photograph it pushed together and pulled apart without moving the camera, both links and their outlines in the picture, or give --moving and --fixed"
 
@@ -255,7 +250,7 @@ func (p pair) body(l pairLink) (geom.Body, error) {
 	if err != nil {
 		return geom.Body{}, err
 	}
-	body := geom.Body{Motion: fit.Motion}
+	body := geom.Body{Motion: fit.Motion, DF: fit.DF}
 	match, weight := 0.0, 0.0
 	for _, t := range fit.Tiles {
 		body.Tiles = append(body.Tiles, geom.Tile{X: t.Rect.Min.X, Y: t.Rect.Min.Y, Size: t.Rect.Dx(), Weight: t.Weight})

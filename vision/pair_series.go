@@ -86,7 +86,7 @@ func (f *follower) frame(b raster.Gray, index int) geom.Frame {
 	}
 	m := f.m
 	m.Fixed.Motion, m.Moving.Motion = fixed.Motion, moving.Motion
-	rel := m.Relative(zoomFloor)
+	rel := m.Relative()
 	out.Way, out.Turn = rel.Shift, rel.Turn
 	for i := range 2 {
 		for j := range 2 {

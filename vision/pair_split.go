@@ -41,7 +41,7 @@ func (p pair) splitByMotion(first geom.Similarity) (moving, fixed pairLink, ok b
 			stray.set(t.Rect, 1)
 		}
 	}
-	labels, second, ok := p.secondBody(first, one, stray)
+	labels, second, two, ok := p.secondBody(first, one, stray)
 	if ok && still(second, labels, 2) && !still(first, labels, 1) && float64(labels.count(2)) < lampShare*float64(len(tiles)) {
 		// What stays in its place in the photo while the rest moves is no link
 		// but a mirrored lamp, or dust in the camera.
@@ -53,7 +53,11 @@ func (p pair) splitByMotion(first geom.Similarity) (moving, fixed pairLink, ok b
 				kept = append(kept, t)
 			}
 		}
-		labels, second, ok = p.secondBody(first, kept, stray)
+		one = kept
+		labels, second, two, ok = p.secondBody(first, one, stray)
+	}
+	if ok {
+		labels, ok = p.settle(&first, &second, one, two)
 	}
 	if !ok {
 		return moving, fixed, false
@@ -75,16 +79,13 @@ func still(m geom.Similarity, t tileMap, label uint8) bool {
 
 // secondBody looks for the movement that explains most of the tiles that
 // stray from the first one, whose fit is one, and gives tiles to the first (1)
-// or the second (2).
-func (p pair) secondBody(first geom.Similarity, one []subpixel.TileFit, stray tileMap) (labels tileMap, second geom.Similarity, ok bool) {
+// or the second (2), whose fit is two.
+func (p pair) secondBody(first geom.Similarity, one []subpixel.TileFit, stray tileMap) (labels tileMap, second geom.Similarity, two []subpixel.TileFit, ok bool) {
 	labels = newTileMap(p, p.look)
 	if stray.count(1) < minBodyTiles {
-		return labels, second, false
+		return labels, second, nil, false
 	}
-	tiles := make([]image.Rectangle, len(one))
-	for i, t := range one {
-		tiles[i] = t.Rect
-	}
+	tiles := rects(one)
 	// Which movement is the second the straying tiles say.
 	var tried []image.Rectangle
 	var before []subpixel.TileFit
@@ -108,9 +109,17 @@ func (p pair) secondBody(first geom.Similarity, one []subpixel.TileFit, stray ti
 		}
 	}
 	if most == 0 {
-		return labels, second, false
+		return labels, second, nil, false
 	}
-	for i, t := range subpixel.Compare(p.a[p.look], p.b[p.look], tiles, toLevel(second, p.look)) {
+	two = subpixel.Compare(p.a[p.look], p.b[p.look], tiles, toLevel(second, p.look))
+	labels = p.share(one, two)
+	return labels, second, two, apart(labels, first, second)
+}
+
+// share gives every tile to the movement that explains it clearly better.
+func (p pair) share(one, two []subpixel.TileFit) tileMap {
+	labels := newTileMap(p, p.look)
+	for i, t := range two {
 		switch l := moreBy(t, one[i]); {
 		case l > moreLikely:
 			labels.set(t.Rect, 2)
@@ -119,16 +128,76 @@ func (p pair) secondBody(first geom.Similarity, one []subpixel.TileFit, stray ti
 		}
 	}
 	labels.keepLargest(2)
-	at := labels.middle(2)
-	apart := r2.Norm(r2.Sub(first.ShiftAt(at), second.ShiftAt(at)))
-	return labels, second, labels.count(2) >= minBodyTiles && labels.count(1) >= minBodyTiles && apart > leastApart
+	return labels
+}
+
+// apart says whether both movements have tiles enough, and differ.
+func apart(t tileMap, first, second geom.Similarity) bool {
+	at := t.middle(2)
+	return t.count(2) >= minBodyTiles && t.count(1) >= minBodyTiles &&
+		r2.Norm(r2.Sub(first.ShiftAt(at), second.ShiftAt(at))) > leastApart
+}
+
+// settle fits both movements, whose fits so far are one and two, to their own
+// tiles and shares the tiles again,
+// until each explains its own. About a joint that mostly swung the first
+// movement may have begun as a compromise of both.
+func (p pair) settle(first, second *geom.Similarity, one, two []subpixel.TileFit) (tileMap, bool) {
+	tiles := rects(one)
+	for range settleRounds {
+		labels := p.share(one, two)
+		if !apart(labels, *first, *second) {
+			return labels, false
+		}
+		if typicalStray(one, labels, 1) < settledStray && typicalStray(two, labels, 2) < settledStray {
+			break
+		}
+		for _, m := range []struct {
+			by    *geom.Similarity
+			label uint8
+		}{{first, 1}, {second, 2}} {
+			if again, err := p.follow(*m.by, labels.region(m.label)); err == nil {
+				*m.by = again
+			}
+		}
+		one = subpixel.Compare(p.a[p.look], p.b[p.look], tiles, toLevel(*first, p.look))
+		two = subpixel.Compare(p.a[p.look], p.b[p.look], tiles, toLevel(*second, p.look))
+	}
+	labels := p.share(one, two)
+	return labels, apart(labels, *first, *second)
+}
+
+func rects(fits []subpixel.TileFit) []image.Rectangle {
+	out := make([]image.Rectangle, len(fits))
+	for i, f := range fits {
+		out[i] = f.Rect
+	}
+	return out
+}
+
+const (
+	settleRounds = 4
+	// settledStray is the median stray of a body's tiles below which they move
+	// as one: it is 1.18 where the tiles' own covariances say all (L).
+	settledStray = 1.8
+)
+
+// typicalStray returns the median stray of the tiles with a label.
+func typicalStray(fits []subpixel.TileFit, t tileMap, label uint8) float64 {
+	var v []float64
+	for _, f := range fits {
+		if f.Seen && t.of(f.Rect) == label {
+			v = append(v, f.Stray)
+		}
+	}
+	return middle(v)
 }
 
 // linked says whether two movements can be those of two links of one joint,
 // the second seen about the point at in a photo of the given width.
 func linked(second, first geom.Similarity, at r2.Vec, width float64) bool {
 	return r2.Norm(r2.Sub(second.ShiftAt(at), first.ShiftAt(at))) < mostApart*width &&
-		math.Abs(second.Zoom-first.Zoom) < mostZoom && math.Abs(second.Turn-first.Turn) < mostSwing
+		math.Abs(second.Grown()-first.Grown()) < mostZoom && math.Abs(second.Turn-first.Turn) < mostSwing
 }
 
 // How differently two links of a joint can move (L): by a share of the photo's

@@ -95,7 +95,7 @@ func TestRenderedPairs(t *testing.T) {
 			X: p.ApparentMM/p.MMPerPx*cos + less*p.Shift[0],
 			Y: p.ApparentMM/p.MMPerPx*sin + less*p.Shift[1],
 		}
-		got := m.Relative(zoomFloor)
+		got := m.Relative()
 		if d := r2.Norm(r2.Sub(got.Shift, want)); d > 0.1 {
 			t.Errorf("%s: moved by %.3f, want %.3f: off by %.3f px", p.ID, got.Shift, want, d)
 		}
@@ -135,7 +135,7 @@ func TestMotionOfDrawnPairs(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if got := m.Relative(zoomFloor).Shift; r2.Norm(r2.Sub(got, p.Pull)) > within {
+		if got := m.Relative().Shift; r2.Norm(r2.Sub(got, p.Pull)) > within {
 			t.Errorf("moved by %.3f, want %.3f", got, p.Pull)
 		}
 	}
@@ -154,7 +154,7 @@ func TestMotionOfDrawnPairs(t *testing.T) {
 		a, b := mustPhotos(t, p)
 		m, _, err := FindMotion(a, b, MotionHint{})
 		near(t, p, m, err, 0.2)
-		if got := m.Relative(zoomFloor).Turn; math.Abs(got-p.SwingRad) > 5e-4 {
+		if got := m.Relative().Turn; math.Abs(got-p.SwingRad) > 5e-4 {
 			t.Errorf("swung by %v, want %v", got, p.SwingRad)
 		}
 	})

@@ -117,7 +117,7 @@ func tryPair(t *testing.T, p synth.Pair, play float64) pairTrial {
 		t.Error(err)
 		return out
 	}
-	rel := m.Relative(1e-4)
+	rel := m.Relative()
 	out.off = r2.Norm(r2.Sub(rel.Shift, p.Pull))
 	// The claimed standard uncertainty along any direction, at least.
 	out.claimedU = r.Play.U

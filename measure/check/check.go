@@ -60,8 +60,8 @@ func Refuse(code Code, message string) *Refusal {
 }
 
 var remedies = map[Code]string{
-	NoScale:        "put a rule or stage micrometer in the plane of the joint and photograph again, or give --scale-file, or --points with --distance",
-	ScaleUnclear:   "wipe the rule, light it evenly, show at least 8 neighbouring marks, and state --division",
+	NoScale:        "put a rule or stage micrometer in the plane of the joint and photograph again, or a round gauge with --gauge; or give --scale-file, or --points with --distance",
+	ScaleUnclear:   "wipe the rule, light it evenly, show at least 8 neighbouring marks, and state --division; of a round gauge show the whole rim on a plain ground",
 	ScalesDisagree: "leave only the scale that lies in the plane of the joint in the photo, or correct the stated division",
 	NotFound:       "show the whole pin end and the bush around it, end-on, filling a third to two thirds of the height",
 	Blurred:        "focus on the rim of the bush, hold the camera still, and photograph again",

@@ -1,6 +1,9 @@
 package geom
 
 import (
+	"math"
+	"math/cmplx"
+
 	"gonum.org/v1/gonum/spatial/r2"
 )
 
@@ -31,6 +34,9 @@ func (s Similarity) ShiftAt(p r2.Vec) r2.Vec {
 	}
 }
 
+// Grown returns the change of size, 0 for none: the body is 1+Grown as large.
+func (s Similarity) Grown() float64 { return math.Hypot(1+s.Zoom, s.Turn) - 1 }
+
 // About returns the same movement stated about another centre. Its covariance
 // grows with the distance from where the body was seen.
 func (s Similarity) About(c r2.Vec) Similarity {
@@ -54,6 +60,9 @@ func (s Similarity) About(c r2.Vec) Similarity {
 type Body struct {
 	Motion Similarity // about the middle of the tiles
 	Tiles  []Tile
+	// DF is the number of degrees of freedom of Motion.Cov: small where a few
+	// tiles hold most of what is known.
+	DF float64
 	// Spread is the root mean square distance of the tiles from their middle,
 	// pixels.
 	Spread float64
@@ -88,15 +97,17 @@ type Motion struct {
 }
 
 // Relative returns the movement of the moving link as seen from the fixed one,
-// about the joint, in pixels of the first photo.
+// about the joint, in pixels of the first photo. Its Zoom is the change of size
+// itself and its Turn the angle, rad.
 //
-// The links are equally far from the camera in both photos but for the
-// camera's own movement, so their change of size is the same; it is held equal
-// with the standard uncertainty zoomU. Without that the movement at a joint
-// beside the texture of the moving link would hang on a long lever.
-func (m Motion) Relative(zoomU float64) Similarity {
+// Both links change in size alike but for heldZoom. Without that the movement
+// at a joint beside the texture of the moving link would hang on a long lever.
+func (m Motion) Relative() Similarity {
 	f, v := m.Fixed.Motion.About(m.Joint), m.Moving.Motion.About(m.Joint)
-	p := [4]float64{v.Shift.X - f.Shift.X, v.Shift.Y - f.Shift.Y, v.Zoom - f.Zoom, v.Turn - f.Turn}
+	// Size and turn of one against the other, as complex numbers divide.
+	ratio := complex(1+v.Zoom, v.Turn) / complex(1+f.Zoom, f.Turn)
+	size := cmplx.Abs(ratio) - 1
+	p := [4]float64{v.Shift.X - f.Shift.X, v.Shift.Y - f.Shift.Y, size, cmplx.Phase(ratio)}
 	var c [4][4]float64
 	for i := range 4 {
 		for j := range 4 {
@@ -104,9 +115,10 @@ func (m Motion) Relative(zoomU float64) Similarity {
 		}
 	}
 	held := c
+	zoomU := m.heldZoom()
 	if total := c[2][2] + zoomU*zoomU; total > 0 {
 		for i := range 4 {
-			p[i] -= c[i][2] / total * (v.Zoom - f.Zoom)
+			p[i] -= c[i][2] / total * size
 			for j := range 4 {
 				held[i][j] -= c[i][2] * c[2][j] / total
 			}
@@ -119,4 +131,17 @@ func (m Motion) Relative(zoomU float64) Similarity {
 	out := Similarity{Center: m.Joint, Zoom: p[2], Turn: p[3], Cov: held}
 	out.Shift.X, out.Shift.Y = back(p[0], p[1])
 	return out
+}
+
+// heldZoom is the standard uncertainty of the difference of the links' change
+// of size. They would change alike if they lay in one plane, square to the
+// camera. A lens that comes nearer by the share z changes links that lie the
+// share h of its distance apart in height by z h differently, h being 0.02 or
+// less (2 mm at 100 mm); and a plane at a slant of a degree, seen from 18 000
+// px away, changes by tan(1 deg)/18 000 = 1e-6 a pixel where the link moves
+// over it. 5e-6 is left for what else a lens does.
+func (m Motion) heldZoom() float64 {
+	at := m.Moving.Motion.Center
+	way := r2.Norm(r2.Sub(m.Moving.Motion.ShiftAt(at), m.Fixed.Motion.ShiftAt(at)))
+	return math.Sqrt(math.Pow(0.02*m.Fixed.Motion.Grown(), 2) + math.Pow(1e-6*way, 2) + math.Pow(5e-6, 2))
 }

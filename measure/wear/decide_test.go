@@ -193,8 +193,13 @@ func TestLimitFor(t *testing.T) {
 // re-computed as percentages.
 func TestBenchLimits(t *testing.T) {
 	for _, r := range []struct{ pitch, growth, percent float64 }{
-		{8, 1.2, 0.306}, {9.525, 1.4, 0.300}, {12.7, 2.5, 0.402}, {12.7, 1.9, 0.305},
-		{15.875, 3.1, 0.399}, {19.05, 1.9, 0.204}, {25.4, 1.9, 0.153},
+		{8, 1.2, 0.306},
+		{9.525, 1.4, 0.300},
+		{12.7, 2.5, 0.402},
+		{12.7, 1.9, 0.305},
+		{15.875, 3.1, 0.399},
+		{19.05, 1.9, 0.204},
+		{25.4, 1.9, 0.153},
 	} {
 		fresh := must[uncert.Quantity](t)(wear.NewSpan(r.pitch, 49))
 		g := must[wear.SpanGrowth](t)(wear.GrowthOfSpan(exact(fresh.Value+r.growth), fresh, 49, wear.UnknownLink, wear.BushToBush))

@@ -62,3 +62,24 @@ func (g Gray) Half() Gray {
 	}
 	return h
 }
+
+// Quarter is Half of Half in one go, but for an odd last row or column.
+func (g Gray) Quarter() Gray {
+	q := NewGray(g.W/4, g.H/4)
+	q.Clip = g.Clip
+	for y := range q.H {
+		a, b, c, d := g.Row(4*y), g.Row(4*y+1), g.Row(4*y+2), g.Row(4*y+3)
+		out := q.Row(y)
+		for x := range out {
+			p := a[4*x : 4*x+4]
+			sum := p[0] + p[1] + p[2] + p[3]
+			p = b[4*x : 4*x+4]
+			sum += p[0] + p[1] + p[2] + p[3]
+			p = c[4*x : 4*x+4]
+			sum += p[0] + p[1] + p[2] + p[3]
+			p = d[4*x : 4*x+4]
+			out[x] = (sum + p[0] + p[1] + p[2] + p[3]) / 16
+		}
+	}
+	return q
+}

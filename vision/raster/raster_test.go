@@ -99,6 +99,20 @@ func TestHalf(t *testing.T) {
 	}
 }
 
+// Quarter is Half of Half.
+func TestQuarter(t *testing.T) {
+	g := plane(21, 14, 0.1, 0.02, 0.03)
+	q, h := g.Quarter(), g.Half().Half()
+	if q.W != h.W || q.H != h.H {
+		t.Fatalf("quarter of 21 x 14 is %d x %d, want %d x %d", q.W, q.H, h.W, h.H)
+	}
+	for i := range q.Pix {
+		if math.Abs(float64(q.Pix[i]-h.Pix[i])) > 1e-6 {
+			t.Fatalf("pixel %d: %v, want %v", i, q.Pix[i], h.Pix[i])
+		}
+	}
+}
+
 func TestNewGrayRefusesNegative(t *testing.T) {
 	defer func() {
 		if recover() == nil {

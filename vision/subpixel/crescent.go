@@ -142,7 +142,7 @@ func FitCrescent(g raster.Gray, start Rims) (CrescentFit, error) {
 
 // Once the circles are about right, sectors that do not show their rims there
 // are searched for rims farther off: a worn flank, or dirt.
-const strayPass = 2
+const strayPass = 1
 
 // sectorsFor returns the number of sectors for a bore of radius r: some twelve
 // pixels of rim each.

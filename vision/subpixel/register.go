@@ -72,7 +72,8 @@ type Template struct {
 	rows    tileRows
 }
 
-// NewTemplate reads tiles of a photo; those at its border are left out.
+// NewTemplate reads tiles of a photo, 3 to 64 pixels wide; others, and those at
+// its border, are left out.
 func NewTemplate(a Lit, tiles []image.Rectangle) *Template {
 	t := &Template{}
 	for _, r := range tiles {
@@ -111,7 +112,7 @@ func (t *Template) register(b Lit, start geom.Similarity, done float64, free int
 	patches := t.patches
 	r := Registration{Motion: start.About(middleOf(patches, start.Center))}
 	r.Motion.Cov = [4][4]float64{}
-	if len(patches) < minTiles {
+	if len(patches) < minTiles || !followable(r.Motion) {
 		return r, ErrNoTexture
 	}
 	near, renew := false, false
@@ -131,6 +132,9 @@ func (t *Template) register(b Lit, start geom.Similarity, done float64, free int
 			return r, ErrNoTexture
 		}
 		r.Motion = stepped(r.Motion, step)
+		if !followable(r.Motion) {
+			return r, ErrNoTexture
+		}
 		moved := math.Hypot(step[0], step[1]) + math.Hypot(step[2], step[3])*spreadOf(patches, r.Motion.Center)
 		if near && moved < done {
 			break
@@ -156,7 +160,7 @@ func Compare(a, b Lit, tiles []image.Rectangle, m geom.Similarity) []TileFit {
 	var rows tileRows
 	for _, r := range tiles {
 		p, ok := newPatch(a, r)
-		if ok {
+		if ok && followable(m) {
 			p.compare(b, m, false, false, &rows)
 		} else {
 			p = patch{rect: r}
@@ -175,6 +179,13 @@ func fits(patches []patch) []TileFit {
 		}
 	}
 	return out
+}
+
+// followable says whether a movement is small enough for tiles to look alike
+// before and after; a fit that runs away is not.
+func followable(m geom.Similarity) bool {
+	const mostTurned, farthest = 0.5, 1e6
+	return math.Hypot(m.Zoom, m.Turn) < mostTurned && r2.Norm(m.Shift) < farthest
 }
 
 // weigh gives every tile its weight by how far it strays from where the

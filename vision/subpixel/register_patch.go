@@ -79,9 +79,10 @@ type patch struct {
 	stray, weight float64
 }
 
-// newPatch reads a tile. It fails where the tile lies too near to the border.
+// newPatch reads a tile. It fails where the tile lies too near to the border,
+// or is smaller than 3 or larger than tileDrop pixels.
 func newPatch(a Lit, r image.Rectangle) (patch, bool) {
-	if r.Dx() < 3 || r.Dy() < 3 || r.Min.X < 1 || r.Min.Y < 1 || r.Max.X > a.W-1 || r.Max.Y > a.H-1 {
+	if r.Dx() < 3 || r.Dy() < 3 || r.Dx() > tileDrop || r.Dy() > tileDrop || r.Min.X < 1 || r.Min.Y < 1 || r.Max.X > a.W-1 || r.Max.Y > a.H-1 {
 		return patch{}, false
 	}
 	n := r.Dx() * r.Dy()

@@ -18,6 +18,10 @@ type RoundFit struct {
 	// a pixel's residual.
 	Inside, Outside, Noise float64
 	Clipped                float64 // share of the directions lost to saturation
+	// Misfit is by how much the light close to the rim strays from a single
+	// step, beyond the grain farther off, as a share of the step: a line along
+	// the rim is no step.
+	Misfit float64
 }
 
 // Step returns the step of light at the rim.
@@ -31,6 +35,7 @@ type roundSector struct {
 	inside, outside float64
 	place, variance float64 // of the edge, from the circle, pixels
 	lnBlur, rms     float64
+	misfit          float64 // of the light close to the edge, root mean square
 	ok              bool
 }
 
@@ -178,8 +183,28 @@ func (s *roundSector) fit(blur float64) {
 			break
 		}
 	}
+	s.misfit = s.strays(blur * math.Exp(s.lnBlur))
 	s.variance = s.rms * s.rms * inv[pPlace][pPlace]
 	s.ok = s.variance > 0 && math.Abs(s.place) < max(bandSpreads*blur, bandPixels)
+}
+
+// strays returns by how much the residuals close to the edge exceed those
+// farther off, root mean square.
+func (s *roundSector) strays(blur float64) float64 {
+	var near, far, n, m float64
+	for _, q := range s.px {
+		z := (q.d - s.place) / blur
+		cdf, _ := edge(z)
+		res := q.light - s.inside - (s.outside-s.inside)*cdf
+		if math.Abs(z) < 2.5 {
+			near += res * res
+			n++
+		} else {
+			far += res * res
+			m++
+		}
+	}
+	return math.Sqrt(max(near/max(n, 1)-far/max(m, 1), 0))
 }
 
 // guess sets the levels to those of the outer pixels on either side.
@@ -222,13 +247,25 @@ func (f *RoundFit) sift(sectors []roundSector) {
 	}
 }
 
+// linesAlike is by how much the scatter of the sectors shows the uncertainty too
+// small: the lines of a ground face run along the rim on two sides and move long
+// stretches of it alike. Over generated gauges of all kinds it is 1.4.
+const linesAlike = 1.5
+
 // figures sums up the sectors about the circle that p moved to.
 func (f *RoundFit) figures(sectors []roundSector, r *rim, p [3]float64) {
 	w := make([]float64, len(sectors))
 	excess := r.weigh(p[0], p[1], p[2], math.Inf(1), w)
 	f.Circle.RMS, f.Circle.Inliers = r.rms(p[0], p[1], p[2], w)
 	f.Arc = 360 * float64(f.Circle.Inliers) / float64(len(sectors))
-	grow := r.growth(p[0], p[1], p[2], excess, w)
+	var misfits []float64
+	for _, s := range sectors {
+		if s.ok {
+			misfits = append(misfits, s.misfit)
+		}
+	}
+	f.Misfit = middle(misfits) / max(f.Step(), 1e-9)
+	grow := linesAlike * r.growth(p[0], p[1], p[2], excess, w)
 	for i := range f.Circle.Cov {
 		for k := range f.Circle.Cov {
 			f.Circle.Cov[i][k] *= grow * grow

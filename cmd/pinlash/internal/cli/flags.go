@@ -104,6 +104,7 @@ func (c changed) positive(lengths map[string]calib.Length) error {
 type scaleOptions struct {
 	division        calib.Length
 	file            string
+	gauge           calib.Length // diameter
 	points          twoPoints
 	distance        calib.Length
 	tolerance       calib.Length // limit of the rule's error
@@ -115,10 +116,11 @@ type scaleOptions struct {
 
 func (o *scaleOptions) addFlags(f *pflag.FlagSet) {
 	lengthFlag(f, &o.division, "division", "`length` between neighbouring small marks of the rule in the photo")
+	lengthFlag(f, &o.gauge, "gauge", "diameter of the round gauge in the photo, seen end-on; `length` like 5mm")
 	f.Var(&o.points, "points", "two points of the photo, in pixels, whose --distance is known")
 	lengthFlag(f, &o.distance, "distance", "distance of the two --points")
 	lengthFlag(f, &o.tolerance, "division-tolerance", "how far off the rule may be between its outermost marks in the photo; 0.017 % of it if not stated")
-	f.Var(&o.temperature, "temperature", "`degC` of photo, rule and chain, all of steel; 20 if not stated")
+	f.Var(&o.temperature, "temperature", "`degC` of photo, scale and chain, all of steel; 20 if not stated")
 }
 
 // addFileFlag adds the saved scale, for commands that do not make one.
@@ -138,9 +140,9 @@ func (o *scaleOptions) validate(given changed) error {
 	return errors.Join(
 		given.positive(map[string]calib.Length{
 			"division": o.division, "distance": o.distance, "working-distance": o.workingDistance,
-			"division-tolerance": o.tolerance,
+			"division-tolerance": o.tolerance, "gauge": o.gauge,
 		}),
-		given.atMostOne("division", "points"),
+		given.atMostOne("division", "gauge", "points"),
 		given.atMostOne("scale-file", "points"),
 		given.together("points", "distance"),
 		given.together("plane-offset", "working-distance"),
@@ -156,7 +158,7 @@ func (o *scaleOptions) validateScaleSeen(given changed) error {
 	if given("division-tolerance") && !given("division") {
 		return usageErrorf("--division-tolerance needs --division")
 	}
-	if given("scale-file") && !given("division") {
+	if given("scale-file") && !given("division") && !given("gauge") {
 		for _, name := range []string{"same-plane", "temperature"} {
 			if given(name) {
 				return usageErrorf("--%s is a statement on a scale in the photo, and --scale-file shows none", name)

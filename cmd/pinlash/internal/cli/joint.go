@@ -30,9 +30,10 @@ prints the diameters of pin and bore, their clearance, the play along the line
 of pull, the wear of either, and where the pin lies.
 
 The scale is one of: a rule or stage micrometer in the photo, whose --division
-is stated; a scale kept with pinlash scale --save; or two --points with their
---distance. With --scale-file and --division together the rule in the photo has
-to agree with the kept scale.
+is stated; a round --gauge of known diameter beside the joint, its end level
+with the pin's; a scale kept with pinlash scale --save; or two --points with
+their --distance. With --scale-file together with --division or --gauge the
+scale in the photo has to agree with the kept one.
 
 With --chain, or --new-play, the growth is printed: what this joint adds to the
 length of the tight chain, half of what the pin has become loose all round and
@@ -105,7 +106,7 @@ func measureJoint(ctx context.Context, path string, source *scaleSource, ref cha
 	)
 	err := both(func() (err error) {
 		found, err = source.read(result.photo)
-		result.rules = found.rules
+		result.rules, result.gauge = found.rules, found.gauge
 		return err
 	}, func() (err error) {
 		edges, checks, err = vision.FindJoint(result.photo.Light, result.photo.Curve)

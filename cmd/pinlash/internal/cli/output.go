@@ -163,6 +163,7 @@ func writeOverlay(path string, result outcome) error {
 	}
 	img, err := overlay.Draw(photo, overlay.Drawing{
 		Rules:   result.rules,
+		Gauge:   result.gauge,
 		Joint:   result.joint,
 		Span:    spanDrawing(result),
 		MMPerPx: mmPerPx(result.record),

@@ -17,13 +17,16 @@ type outcome struct {
 	record record.Record
 	photo  vision.Photo
 	rules  []geom.Rule
+	gauge  *geom.Circle
 	joint  *geom.JointEdges
 	heads  *geom.Heads
 	pitch  float64 // of the new chain, mm; 0 where not known
 }
 
 // found says whether there is anything to draw.
-func (o outcome) found() bool { return len(o.rules) > 0 || o.joint != nil || o.heads != nil }
+func (o outcome) found() bool {
+	return len(o.rules) > 0 || o.gauge != nil || o.joint != nil || o.heads != nil
+}
 
 // open begins a photo's way: it reads the file and looks at the exposure.
 func (o *outcome) open(ctx context.Context, path string) error {

@@ -63,10 +63,11 @@ func (o scaleOptions) thermal() (uncert.Quantity, error) {
 }
 
 // foundScale is the scale of a photo with what was seen on the way to it. A refused
-// one may still have rules to draw.
+// one may still have rules or a gauge to draw.
 type foundScale struct {
 	calib.Reading
 	rules []geom.Rule
+	gauge *geom.Circle
 }
 
 // read returns the scale in the plane in which it lies, for lengths at 20 degC.
@@ -86,7 +87,7 @@ func (s *scaleSource) read(photo vision.Photo) (foundScale, error) {
 		return found, err
 	}
 	found.Scale.MMPerPx = uncert.Product(found.Scale.MMPerPx, factor, found.Scale.MMPerPx.Unit)
-	found.Notes = append(found.Notes, fmt.Sprintf("lengths hold at 20 degC; photo, rule and chain were at %g degC, both taken to be of steel", s.temperature.value))
+	found.Notes = append(found.Notes, fmt.Sprintf("lengths hold at 20 degC; photo, scale and chain were at %g degC, both taken to be of steel", s.temperature.value))
 	return found, nil
 }
 
@@ -104,10 +105,14 @@ func (s *scaleSource) asSeen(photo vision.Photo) (foundScale, error) {
 			err = &UsageError{err}
 		}
 		return foundScale{Reading: reading}, err
-	case s.saved != nil && s.division == 0:
+	case s.saved != nil && s.division == 0 && s.gauge == 0:
 		return foundScale{Reading: calib.Reading{Scale: *s.saved}}, s.saved.Fits(photo.W, photo.H)
 	}
-	found, err := s.rule(photo, opts)
+	way := s.rule
+	if s.gauge > 0 {
+		way = s.round
+	}
+	found, err := way(photo, opts)
 	if err != nil || s.saved == nil {
 		return found, err
 	}
@@ -142,6 +147,18 @@ func (s *scaleSource) rule(photo vision.Photo, opts calib.Options) (foundScale, 
 		return found, nil
 	}
 	return found, found.agree(second.Scale)
+}
+
+// round reads the scale from the round gauge in the photo.
+func (s *scaleSource) round(photo vision.Photo, opts calib.Options) (foundScale, error) {
+	circle, checks, err := vision.FindGauge(photo.Light, photo.Curve)
+	if err != nil {
+		return foundScale{Reading: calib.Reading{Checks: checks}}, vision.OrBlurred(photo.Light, err)
+	}
+	found := foundScale{gauge: &circle}
+	found.Reading, err = calib.FromGauge(circle, s.scaleOptions.gauge, opts)
+	found.Checks = append(checks, found.Checks...)
+	return found, err
 }
 
 // agree holds the scale against another one of the same photo.

@@ -27,11 +27,13 @@ func newScale(streams Streams) *cobra.Command {
 		Use:   "scale PHOTO...",
 		Short: "read the scale of a photo, and keep it",
 		Long: `scale reads the length of a pixel from a rule or stage micrometer anywhere in
-the photo, at any angle, or from two points of known distance. With --save the
+the photo, at any angle, from a round gauge of known diameter seen end-on, or
+from two points of known distance. With --save the
 scale is kept for later photos taken at the same setting of the microscope, the
 same focus and the same image size, which need not show a scale then.
 ` + exitHelp,
 		Example: `  pinlash scale micrometer.jpg --division 10um --save x40.scale
+  pinlash scale pin.jpg --gauge 5mm --save x40.scale
   pinlash joint a.jpg b.jpg --scale-file x40.scale`,
 		Args: photos,
 		RunE: func(cmd *cobra.Command, args []string) error {
@@ -80,7 +82,7 @@ func measureScale(ctx context.Context, path string, source *scaleSource, save st
 		return result, err
 	}
 	found, err := source.read(result.photo)
-	result.rules = found.rules
+	result.rules, result.gauge = found.rules, found.gauge
 	if err != nil {
 		return result, err
 	}

@@ -24,7 +24,8 @@ func TestMain(m *testing.M) {
 }
 
 // TestScript runs the tool as its users do. $SAMPLES is the folder of the
-// demo's photos, $SPANS that of the span photos; "status N command..." wants exactly that exit status.
+// demo's photos, $SPANS that of the span photos; "status N command..." wants exactly
+// that exit status, "draw KIND FILE" draws a photo of a gauge.
 func TestScript(t *testing.T) {
 	samples, err := filepath.Abs("../../../../samples")
 	if err != nil {
@@ -42,7 +43,7 @@ func TestScript(t *testing.T) {
 			env.Setenv("SPANS", spans)
 			return nil
 		},
-		Cmds: map[string]func(*testscript.TestScript, bool, []string){"status": status},
+		Cmds: map[string]func(*testscript.TestScript, bool, []string){"status": status, "draw": draw},
 	})
 }
 

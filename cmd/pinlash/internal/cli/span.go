@@ -36,7 +36,8 @@ links, from bush to bush in the outer ones.
 The rule has to lie level with the heads. If it does, say so with --same-plane;
 if it lies lower or higher, give --plane-offset and --working-distance. Without
 either the intervals allow for a rule that lies off by a pitch. The scale can
-also come from --points with their --distance or from a --scale-file.
+also come from a round --gauge, from --points with their --distance or from a
+--scale-file.
 
 With --chain or --pitch the growth is printed, against the nominal pitch in
 percent and against a new chain of that pitch in mm; with --pitches that of the
@@ -93,7 +94,7 @@ func measureSpan(ctx context.Context, path string, source *scaleSource, ref chai
 	)
 	err := both(func() (err error) {
 		found, err = source.read(result.photo)
-		result.rules = found.rules
+		result.rules, result.gauge = found.rules, found.gauge
 		return err
 	}, func() (err error) {
 		heads, checks, err = vision.FindHeads(result.photo.Light, result.photo.Curve)

@@ -156,6 +156,14 @@ func (p *pen) legend(d Drawing) []entry {
 	if d.Span != nil {
 		out = append(out, p.spanLegend(*d.Span, width)...)
 	}
+	if d.Gauge != nil {
+		out = append(out, entry{func(x, y, w float64) {
+			p.SetColor(scaleColour)
+			p.SetLineWidth(1.6 * p.unit)
+			p.DrawLine(x, y, x+w, y)
+			p.Stroke()
+		}, width, "rim of the gauge"})
+	}
 	if len(d.Rules) > 0 {
 		marks := 0
 		for _, r := range d.Rules {

@@ -18,6 +18,7 @@ import (
 // Drawing is what is drawn. What was not found stays empty.
 type Drawing struct {
 	Rules   []geom.Rule
+	Gauge   *geom.Circle
 	Joint   *geom.JointEdges
 	Span    *Span
 	MMPerPx float64 // for the scale bar; 0 draws none
@@ -54,6 +55,9 @@ func Draw(photo image.Image, d Drawing) (image.Image, error) {
 	p.DrawImage(imaging.Resize(photo, w, h, imaging.Linear), 0, 0)
 	for _, rule := range d.Rules {
 		p.rule(rule)
+	}
+	if d.Gauge != nil {
+		p.gauge(*d.Gauge)
 	}
 	if d.Joint != nil {
 		p.joint(*d.Joint)
@@ -122,6 +126,16 @@ func (p *pen) circle(c geom.Circle, colour color.Color) {
 	p.SetLineWidth(1.1 * p.unit)
 	p.DrawCircle(x, y, c.R*p.zoom)
 	p.Stroke()
+}
+
+// gauge draws the rim of a gauge and a cross on its centre.
+func (p *pen) gauge(c geom.Circle) {
+	p.circle(c, scaleColour)
+	x, y := p.at(c.Center)
+	s := 5 * p.unit
+	p.DrawLine(x-s, y, x+s, y)
+	p.DrawLine(x, y-s, x, y+s)
+	p.stroke(scaleColour, 1.1)
 }
 
 // mostPoints is how many of the points used on one rim are drawn; more would
