@@ -22,7 +22,7 @@ func saved(t testing.TB) []Scale {
 	if err != nil {
 		t.Fatal(err)
 	}
-	gauge, err := FromGauge(gaugeRim(), 8, photo)
+	gauge, err := FromGauge(gaugeRim(), 8, false, photo)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -170,7 +170,7 @@ func FuzzDecode(f *testing.F) {
 func ExampleDecode() {
 	var file bytes.Buffer
 	gauge := geom.Circle{Center: r2.Vec{X: 700, Y: 500}, R: 400, Inliers: 900}
-	reading, err := FromGauge(gauge, 8, Options{W: 1600, H: 1200})
+	reading, err := FromGauge(gauge, 8, false, Options{W: 1600, H: 1200})
 	if err != nil {
 		fmt.Println(err)
 		return

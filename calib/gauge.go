@@ -16,13 +16,19 @@ import (
 // bright pin's rim, so that for its diameter this is more than enough.
 const edgeU = 0.03
 
-// FromGauge reads the scale from the rim of a round gauge of known diameter.
+// endBreak is the standard uncertainty, mm, of how far within its full radius the
+// rim of a gauge's bright end lies: the edge of a ground end is not quite sharp,
+// and a break of a few pixels does not show (judgement: breaks of up to 0.02 mm).
+const endBreak = 0.01
+
+// FromGauge reads the scale from the rim of a round gauge of known diameter. A
+// bright gauge shows the rim of its end, one that is not its silhouette.
 // One circle says nothing about a tilt or the lens, so both are taken as
 // Options assumes them. The default tolerance is that of a class Z pin gauge
 // (0.73 µm standard uncertainty).
 //
 // The error is a *check.Refusal when the rim is no circle or too vague.
-func FromGauge(circle geom.Circle, diameter Length, o Options) (Reading, error) {
+func FromGauge(circle geom.Circle, diameter Length, bright bool, o Options) (Reading, error) {
 	if err := o.validate(diameter, "gauge"); err != nil {
 		return Reading{}, err
 	}
@@ -35,11 +41,16 @@ func FromGauge(circle geom.Circle, diameter Length, o Options) (Reading, error) 
 	if err := reading.hold(check.AtMost("gauge_residual_px", circle.RMS, min(1.5, 0.01*circle.R))); err != nil {
 		return reading, err
 	}
-	scale := o.unseenTilt(float64(diameter)/(2*circle.R),
-		uncert.Term{Name: "gauge rim read", U: math.Sqrt(variance) / circle.R, DF: float64(circle.Inliers - 3)},
-		uncert.Term{Name: "edge of the gauge as the camera shows it", U: edgeU / circle.R},
-		uncert.Term{Name: "gauge tolerance", U: o.toleranceOr(gaugeTolerance) / float64(diameter)},
-	)
+	parts := []uncert.Term{
+		{Name: "gauge rim read", U: math.Sqrt(variance) / circle.R, DF: float64(circle.Inliers - 3)},
+		{Name: "edge of the gauge as the camera shows it", U: edgeU / circle.R},
+		{Name: "gauge tolerance", U: o.toleranceOr(gaugeTolerance) / float64(diameter)},
+	}
+	if bright {
+		parts = append(parts, uncert.Term{Name: "edge of the gauge's end broken", U: 2 * endBreak / float64(diameter)})
+		reading.Notes = append(reading.Notes, "the gauge shows the rim of its bright end: a chamfer as dark as the ground would make all lengths too long; before a light its silhouette leaves no such doubt")
+	}
+	scale := o.unseenTilt(float64(diameter)/(2*circle.R), parts...)
 	scale.Origin, scale.Source = circle.Center, "gauge"
 	scale.Round, scale.Extent = true, 2*circle.R
 	err := reading.take(scale)

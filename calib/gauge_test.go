@@ -17,7 +17,7 @@ func gaugeRim() geom.Circle {
 }
 
 func TestFromGauge(t *testing.T) {
-	got, err := FromGauge(gaugeRim(), 8, photo)
+	got, err := FromGauge(gaugeRim(), 8, false, photo)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -38,6 +38,25 @@ func TestFromGauge(t *testing.T) {
 	}
 }
 
+// The rim of a bright end lies up to 0.02 mm within the gauge's own.
+func TestBrightGauge(t *testing.T) {
+	dark, err := FromGauge(gaugeRim(), 8, false, photo)
+	if err != nil {
+		t.Fatal(err)
+	}
+	bright, err := FromGauge(gaugeRim(), 8, true, photo)
+	if err != nil {
+		t.Fatal(err)
+	}
+	want := math.Hypot(dark.Scale.MMPerPx.U, 0.01*0.01/4)
+	if got := bright.Scale.MMPerPx.U; !near(got, want, 1e-12) {
+		t.Errorf("u %g mm/px, want %g", got, want)
+	}
+	if len(bright.Notes) != len(dark.Notes)+1 {
+		t.Errorf("notes %q and %q", bright.Notes, dark.Notes)
+	}
+}
+
 func TestGaugeRefused(t *testing.T) {
 	for name, spoil := range map[string]func(*geom.Circle){
 		"oval":    func(c *geom.Circle) { c.RMS = 2 },
@@ -49,11 +68,11 @@ func TestGaugeRefused(t *testing.T) {
 	} {
 		c := gaugeRim()
 		spoil(&c)
-		_, err := FromGauge(c, 8, photo)
+		_, err := FromGauge(c, 8, false, photo)
 		t.Log(name, err)
 		refusedAs(t, err, check.ScaleUnclear)
 	}
-	if _, err := FromGauge(gaugeRim(), -8, photo); err == nil {
+	if _, err := FromGauge(gaugeRim(), -8, false, photo); err == nil {
 		t.Error("a gauge of -8 mm was taken")
 	}
 }

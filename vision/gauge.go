@@ -18,7 +18,7 @@ import (
 // What makes a round edge a gauge (judgement, tried on rendered scenes).
 const (
 	minGaugeArc   = 270.0 // degrees of its rim that took part in the circle
-	maxMisfit     = 0.15  // how far the light beside the rim strays from a single step, of the step
+	maxMisfit     = 0.025 // how far the light beside the rim strays from a single step, of the step
 	minGaugeShare = 0.65  // share of directions in which the search must see its step
 	// A second rim about the same place makes it part of a joint, a bush or a
 	// ring: one seen in this share of the directions, with this share of the
@@ -32,6 +32,14 @@ const (
 	rivalGauge = 0.5
 )
 
+// Gauge is the rim of a round gauge. A bright one shows the rim of its end, which
+// a chamfer or a broken edge makes smaller than the gauge; a silhouette its full
+// size.
+type Gauge struct {
+	Circle geom.Circle
+	Bright bool
+}
+
 // FindGauge finds a round gauge, seen end-on, bright on dark or dark on bright,
 // and measures its rim. The curve is the tone curve the photo was read with.
 //
@@ -41,10 +49,10 @@ const (
 //
 // The error is a *check.Refusal: no_scale, scale_unclear, blurred, too_dark or
 // overexposed. The checks are those made up to then.
-func FindGauge(g raster.Gray, curve raster.Curve) (geom.Circle, []check.Check, error) {
+func FindGauge(g raster.Gray, curve raster.Curve) (Gauge, []check.Check, error) {
 	edges, ringed := searchGauges(g)
-	var gauges []gauge
-	var near *gauge // the first that is none
+	var gauges []measuredGauge
+	var near *measuredGauge // the first that is none
 	for _, e := range edges {
 		found := measureGauge(g, curve, e)
 		switch {
@@ -56,18 +64,19 @@ func FindGauge(g raster.Gray, curve raster.Curve) (geom.Circle, []check.Check, e
 	}
 	switch {
 	case len(gauges) > 0:
-		slices.SortStableFunc(gauges, func(a, b gauge) int { return cmp.Compare(b.step, a.step) })
+		slices.SortStableFunc(gauges, func(a, b measuredGauge) int { return cmp.Compare(b.step, a.step) })
 		if len(gauges) > 1 && gauges[1].step > rivalGauge*gauges[0].step {
-			return geom.Circle{}, gauges[0].checks, unclearGauge("%d round edges were seen that could each be the gauge, at (%.0f, %.0f) and (%.0f, %.0f) px: only one may be in the photo",
-				len(gauges), gauges[0].circle.Center.X, gauges[0].circle.Center.Y, gauges[1].circle.Center.X, gauges[1].circle.Center.Y)
+			a, b := gauges[0].Circle.Center, gauges[1].Circle.Center
+			return Gauge{}, gauges[0].checks, unclearGauge("%d round edges were seen that could each be the gauge, at (%.0f, %.0f) and (%.0f, %.0f) px: only one may be in the photo",
+				len(gauges), a.X, a.Y, b.X, b.Y)
 		}
-		return gauges[0].circle, gauges[0].checks, nil
+		return gauges[0].Gauge, gauges[0].checks, nil
 	case near != nil:
-		return geom.Circle{}, near.checks, near.err
+		return Gauge{}, near.checks, near.err
 	case ringed > 0:
-		return geom.Circle{}, nil, check.Refuse(check.NoScale, "no round gauge was seen: the round edges in the photo have another rim close beside them, like a joint, a ring or a chamfered end")
+		return Gauge{}, nil, check.Refuse(check.NoScale, "no round gauge was seen: the round edges in the photo have another rim close beside them, like a joint, a ring or a chamfered end")
 	}
-	return geom.Circle{}, nil, check.Refuse(check.NoScale, "no round gauge was seen: a single round edge, whole in the photo, with a step of light that goes one way all round")
+	return Gauge{}, nil, check.Refuse(check.NoScale, "no round gauge was seen: a single round edge, whole in the photo, with a step of light that goes one way all round")
 }
 
 // unclearGauge returns a scale_unclear refusal that says what a gauge wants.
@@ -77,17 +86,17 @@ func unclearGauge(format string, a ...any) *check.Refusal {
 	return r
 }
 
-// gauge is a round edge that was measured; err says why it is none.
-type gauge struct {
-	circle geom.Circle
+// measuredGauge is a round edge that was measured; err says why it is none.
+type measuredGauge struct {
+	Gauge
 	step   float64 // of light, levels of 255
 	checks []check.Check
 	err    error
 }
 
 // measureGauge fits a round edge and holds it against the limits.
-func measureGauge(g raster.Gray, curve raster.Curve, e gaugeEdge) gauge {
-	var out gauge
+func measureGauge(g raster.Gray, curve raster.Curve, e gaugeEdge) measuredGauge {
+	var out measuredGauge
 	fit, fitted := subpixel.FitRound(g, e.circle, e.blur)
 	hold := func(c check.Check, refusal *check.Refusal) {
 		if out.err != nil {
@@ -113,8 +122,50 @@ func measureGauge(g raster.Gray, curve raster.Curve, e gaugeEdge) gauge {
 		"the gauge's rim is blurred over %.1f px, at most %.1f px can be measured", fit.Blur, maxBlur)))
 	hold(check.AtLeast("gauge_arc_deg", round(fit.Arc, 1), minGaugeArc), unclearGauge(
 		"%.0f degrees of the gauge's rim could be used, at least %.0f are needed", fit.Arc, minGaugeArc))
-	out.circle = fit.Circle
+	out.Circle, out.Bright = fit.Circle, fit.Inside > fit.Outside
+	if out.Bright && out.err == nil {
+		band := round(bandAround(g, fit), 3)
+		hold(check.AtMost("gauge_band", band, maxBand), unclearGauge(
+			"around the gauge's bright end lies a dimmer band of %.0f %% of its light, at most %.0f %% may be: a chamfer makes the end smaller than the gauge; photograph it before a light", 100*band, 100*maxBand))
+	}
 	return out
+}
+
+// maxBand is the light of a band around a bright end, above that of the ground
+// beyond, as a share of the step at the rim.
+const maxBand = 0.03
+
+// bandAround returns by how much the light around a bright end drops once more,
+// as a share of the step at its rim. The median over all directions is looked
+// at, so that what else lies beside the gauge does not count.
+func bandAround(g raster.Gray, fit subpixel.RoundFit) float64 {
+	const directions = 180
+	lit := func(d float64) float64 {
+		var v []float64
+		for i := range directions {
+			sin, cos := math.Sincos(2 * math.Pi * float64(i) / directions)
+			if x, y := fit.Circle.Center.X+(fit.Circle.R+d)*cos, fit.Circle.Center.Y+(fit.Circle.R+d)*sin; g.Inside(x, y) {
+				v = append(v, g.Bilinear(x, y))
+			}
+		}
+		if len(v) < directions/2 {
+			return math.NaN() // out of the picture
+		}
+		return middle(v)
+	}
+	const step = 0.5
+	from, across := 2.5*fit.Blur, int(math.Ceil(max(4, 3*fit.Blur)/step))
+	var light []float64
+	for d := from; d < 0.35*fit.Circle.R; d += step {
+		light = append(light, lit(d))
+	}
+	most := 0.0
+	for i := 0; i+across < len(light); i++ {
+		if drop := light[i] - light[i+across]; drop > most {
+			most = drop
+		}
+	}
+	return most / fit.Step()
 }
 
 // gaugeEdge is a circle on which light steps one way, seen from a place within.

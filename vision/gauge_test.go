@@ -77,10 +77,11 @@ func TestGaugeRadius(t *testing.T) {
 			var bias, square, claimed float64
 			for i := range trials {
 				s.Seed = uint64(i + 1)
-				c, _, err := FindGauge(s.Sensor(), raster.SRGB)
+				found, _, err := FindGauge(s.Sensor(), raster.SRGB)
 				if err != nil {
 					t.Fatal(err)
 				}
+				c := found.Circle
 				bias += (c.R - tt.r) / trials
 				square += (c.R - tt.r) * (c.R - tt.r) / trials
 				claimed += c.Cov[2][2] / trials
@@ -112,7 +113,8 @@ func TestGaugeUncertainty(t *testing.T) {
 	for i := range trials {
 		s := drawnGauge(rng)
 		g := photoOf(t, s)
-		c, checks, err := FindGauge(g, raster.SRGB)
+		found, checks, err := FindGauge(g, raster.SRGB)
+		c := found.Circle
 		if err != nil {
 			t.Errorf("%d: %v (%v)", i, err, checks)
 			continue
@@ -136,7 +138,8 @@ func TestGaugeBesideJoint(t *testing.T) {
 	for i := range 12 {
 		s, at, r := jointAndGauge(rng)
 		g := photoOf(t, s)
-		c, checks, err := FindGauge(g, raster.SRGB)
+		found, checks, err := FindGauge(g, raster.SRGB)
+		c := found.Circle
 		if err != nil {
 			t.Errorf("%d: %v (%v)", i, err, checks)
 			continue
@@ -187,6 +190,8 @@ func TestGaugeRefused(t *testing.T) {
 		{"nothing there", func(s *synth.Scene) { s.Gauge.R = 0 }, check.NoScale},
 		{"half out of the photo", func(s *synth.Scene) { s.Gauge.Center.X = 60 }, check.NoScale},
 		{"a chamfered end", func(s *synth.Scene) { s.Gauge.Chamfer = synth.Chamfer{Width: 15, Level: 0.12} }, check.NoScale},
+		{"a narrow chamfer", func(s *synth.Scene) { s.Gauge.Chamfer = synth.Chamfer{Width: 5, Level: 0.1} }, check.ScaleUnclear},
+		{"a dark chamfer", func(s *synth.Scene) { s.Gauge.Chamfer = synth.Chamfer{Width: 10, Level: 0.05} }, check.ScaleUnclear},
 		{"out of focus", func(s *synth.Scene) { s.Camera.Blur = 8 }, check.Blurred},
 		{"faint", func(s *synth.Scene) { s.Gauge.Face.Level = 0.024 }, check.NoScale},
 		{"burnt out", func(s *synth.Scene) { s.Gauge.Face.Level = 3 }, check.Overexposed},
@@ -200,7 +205,8 @@ func TestGaugeRefused(t *testing.T) {
 			s.Seed = 5
 			tt.spoil(&s)
 			g := photoOf(t, s)
-			c, checks, err := FindGauge(g, raster.SRGB)
+			found, checks, err := FindGauge(g, raster.SRGB)
+			c := found.Circle
 			err = OrBlurred(g, err)
 			t.Log(err)
 			if err == nil {
@@ -220,7 +226,7 @@ func TestNoGaugeThere(t *testing.T) {
 		g := photoOf(t, s)
 		c, checks, err := FindGauge(g, s.Camera.Curve)
 		if err == nil {
-			t.Errorf("ring %d, pin %.1f in bore %.1f: R %.1f taken, %v", i, s.Joint.PinR, s.Joint.BoreR, c.R, checks)
+			t.Errorf("ring %d, pin %.1f in bore %.1f: R %.1f taken, %v", i, s.Joint.PinR, s.Joint.BoreR, c.Circle.R, checks)
 		}
 	}
 	var paths []string
@@ -240,7 +246,7 @@ func TestNoGaugeThere(t *testing.T) {
 			t.Fatal(err)
 		}
 		if c, checks, err := FindGauge(photo.Light, photo.Curve); err == nil {
-			t.Errorf("%s: R %.1f at %.0f taken, %v", path, c.R, c.Center, checks)
+			t.Errorf("%s: R %.1f at %.0f taken, %v", path, c.Circle.R, c.Circle.Center, checks)
 		}
 	}
 }
@@ -264,7 +270,8 @@ func TestGaugeUnderGlare(t *testing.T) {
 			s.Seed = 6
 			spoil(&s)
 			g := photoOf(t, s)
-			c, checks, err := FindGauge(g, raster.SRGB)
+			found, checks, err := FindGauge(g, raster.SRGB)
+			c := found.Circle
 			if err != nil {
 				t.Fatal(err, checks)
 			}

@@ -65,7 +65,7 @@ func centres(g raster.Gray) []r2.Vec {
 	for i, v := range votes {
 		votes[i] = boxSmooth(v, w, h, 2)
 	}
-	return peaks(weakest(votes, 5), w, h)
+	return peaks(weakest(votes), w, h)
 }
 
 // strongEdges returns about keep of the strongest edge pixels of g.
@@ -82,7 +82,7 @@ func strongEdges(g raster.Gray, keep int) []edgel {
 		}
 	}
 	// A sample tells how strong the strongest are.
-	const rows, columns = 8, 4
+	const rows, columns = 8, 8
 	var sizes []float32
 	each(rows, func(x, _ int, gx, gy float32) {
 		if x%columns == 0 {
@@ -127,24 +127,24 @@ func directionOf(x, y float32) int {
 	return d
 }
 
-// weakest adds up the k lowest of the layers, cell by cell.
-func weakest(layers [directions][]float32, k int) []float32 {
+// weakest adds up, cell by cell, all layers but the strongest three.
+func weakest(layers [directions][]float32) []float32 {
 	out := make([]float32, len(layers[0]))
 	for i := range out {
-		var v [directions]float32
-		none := 0
-		for d := range v {
-			if v[d] = layers[d][i]; v[d] == 0 {
-				none++
+		var sum, first, second, third float32
+		for d := range layers {
+			v := layers[d][i]
+			sum += v
+			switch {
+			case v > first:
+				first, second, third = v, first, second
+			case v > second:
+				second, third = v, second
+			case v > third:
+				third = v
 			}
 		}
-		if none >= k {
-			continue
-		}
-		slices.Sort(v[:])
-		for _, x := range v[:k] {
-			out[i] += x
-		}
+		out[i] = max(sum-first-second-third, 0)
 	}
 	return out
 }

@@ -53,8 +53,10 @@ func cells() []cell {
 	var list []cell
 	vary := func(family string, see look, bounded bool, short int, values []float64, draw func(*rand.Rand, float64) synth.Scene) {
 		for i, v := range values {
-			list = append(list, cell{family, strconv.FormatFloat(v, 'g', 4, 64),
-				func(r *rand.Rand) synth.Scene { return draw(r, v) }, see, bounded, i == short})
+			list = append(list, cell{
+				family, strconv.FormatFloat(v, 'g', 4, 64),
+				func(r *rand.Rand) synth.Scene { return draw(r, v) }, see, bounded, i == short,
+			})
 		}
 	}
 	const none = -1

@@ -154,9 +154,12 @@ func isOneOf(path string, others []string) bool {
 }
 
 func writeOverlay(path string, result outcome) error {
-	photo, err := overlay.Load(result.photo.Path, result.photo.Orientation)
-	if err != nil {
-		return &fs.PathError{Op: "draw on", Path: result.photo.Path, Err: err}
+	photo := result.frame
+	if photo == nil {
+		var err error
+		if photo, err = overlay.Load(result.photo.Path, result.photo.Orientation); err != nil {
+			return &fs.PathError{Op: "draw on", Path: result.photo.Path, Err: err}
+		}
 	}
 	if size := photo.Bounds().Size(); size.X != result.photo.W || size.Y != result.photo.H {
 		return &fs.PathError{Op: "draw on", Path: result.photo.Path, Err: errors.New("the photo has changed since it was measured")}
@@ -166,6 +169,7 @@ func writeOverlay(path string, result outcome) error {
 		Gauge:   result.gauge,
 		Joint:   result.joint,
 		Span:    spanDrawing(result),
+		Motion:  result.motion,
 		MMPerPx: mmPerPx(result.record),
 		Caption: caption(result.record),
 	})

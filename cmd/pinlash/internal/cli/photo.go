@@ -3,9 +3,11 @@ package cli
 import (
 	"context"
 	"errors"
+	"image"
 	"runtime/debug"
 	"sync"
 
+	"pinlash/cmd/pinlash/internal/overlay"
 	"pinlash/cmd/pinlash/internal/record"
 	"pinlash/measure/geom"
 	"pinlash/vision"
@@ -20,12 +22,14 @@ type outcome struct {
 	gauge  *geom.Circle
 	joint  *geom.JointEdges
 	heads  *geom.Heads
+	motion *overlay.Motion
+	frame  image.Image // of a clip, to draw on; nil for a photo
 	pitch  float64 // of the new chain, mm; 0 where not known
 }
 
 // found says whether there is anything to draw.
 func (o outcome) found() bool {
-	return len(o.rules) > 0 || o.gauge != nil || o.joint != nil || o.heads != nil
+	return len(o.rules) > 0 || o.gauge != nil || o.joint != nil || o.heads != nil || o.motion != nil
 }
 
 // open begins a photo's way: it reads the file and looks at the exposure.

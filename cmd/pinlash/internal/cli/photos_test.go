@@ -163,22 +163,43 @@ func TestRenderedJoints(t *testing.T) {
 
 // TestRefusedPhotos runs the rendered photos that must be refused.
 func TestRefusedPhotos(t *testing.T) {
-	want := map[string]string{
-		"bad_D01_no_scale.jpg":            "no_scale",
-		"bad_D05_overexposed.jpg":         "overexposed",
-		"bad_D11_two_scales_conflict.jpg": "scales_disagree",
-	}
-	for _, p := range readTruth(t, "../../../../testdata/photos") {
-		if p.Kind != "bad" {
-			continue
-		}
-		l, status := measured(t, filepath.Join("../../../../testdata/photos", p.Files[0]), p.division())
+	for _, tt := range []struct {
+		folder, photo string
+		division      float64
+		want          string
+	}{
+		{"photos", "bad_D01_no_scale.jpg", 0.1, "no_scale"},
+		{"photos", "bad_D05_overexposed.jpg", 0.1, "overexposed"},
+		{"photos", "bad_D11_two_scales_conflict.jpg", 1, "scales_disagree"},
+		{"photos", "pair_B01b.jpg", 0.5, "not_found"}, // a riveted head is no pin in a bush
+		{"photos", "pair_B03a.jpg", 0.5, "not_found"},
+		{"photos", "span_C02.jpg", 1, "not_found"},
+		{"rendered", "q01_motion.jpg", 0.1, "blurred"},
+		{"rendered", "q02_defocus.jpg", 0.5, "blurred"},
+		{"rendered", "q03_dark.jpg", 0.1, "too_dark"},
+		{"rendered", "q04_no_joint.jpg", 0.5, "not_found"},
+		{"rendered", "q06_motion_tick.jpg", 0.5, "blurred"},
+	} {
+		l, status := measured(t, filepath.Join("../../../../testdata", tt.folder, tt.photo), tt.division)
 		if status != 3 || l.Refused == nil {
-			t.Errorf("%s: status %d, not refused", p.Files[0], status)
+			t.Errorf("%s: status %d, not refused", tt.photo, status)
 			continue
 		}
-		if l.Refused.Code != want[p.Files[0]] || l.Refused.Message == "" || l.Refused.Remedy == "" {
-			t.Errorf("%s: refused with %+v, want %s", p.Files[0], *l.Refused, want[p.Files[0]])
+		if l.Refused.Code != tt.want || l.Refused.Message == "" || l.Refused.Remedy == "" {
+			t.Errorf("%s: refused with %+v, want %s", tt.photo, *l.Refused, tt.want)
+		}
+	}
+}
+
+// A bore cut off by the frame still shows enough of its rim.
+func TestCutOffBore(t *testing.T) {
+	l, status := measured(t, "../../../../testdata/rendered/q05_cut_off.jpg", 0.1)
+	if status != 0 {
+		t.Fatalf("status %d, refused %+v", status, l.Refused)
+	}
+	for name, want := range map[string]float64{"bore_diameter": 3.6, "pin_diameter": 3.48, "clearance": 0.12} {
+		if q := l.Results[name]; q.Lower > want || want > q.Upper {
+			t.Errorf("%s %+v does not hold %.3f", name, q, want)
 		}
 	}
 }

@@ -151,12 +151,12 @@ func (s *scaleSource) rule(photo vision.Photo, opts calib.Options) (foundScale, 
 
 // round reads the scale from the round gauge in the photo.
 func (s *scaleSource) round(photo vision.Photo, opts calib.Options) (foundScale, error) {
-	circle, checks, err := vision.FindGauge(photo.Light, photo.Curve)
+	gauge, checks, err := vision.FindGauge(photo.Light, photo.Curve)
 	if err != nil {
 		return foundScale{Reading: calib.Reading{Checks: checks}}, vision.OrBlurred(photo.Light, err)
 	}
-	found := foundScale{gauge: &circle}
-	found.Reading, err = calib.FromGauge(circle, s.scaleOptions.gauge, opts)
+	found := foundScale{gauge: &gauge.Circle}
+	found.Reading, err = calib.FromGauge(gauge.Circle, s.gauge, gauge.Bright, opts)
 	found.Checks = append(checks, found.Checks...)
 	return found, err
 }

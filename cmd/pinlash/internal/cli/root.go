@@ -89,7 +89,7 @@ reason and what to do about it.
 	root.SetVersionTemplate("pinlash {{.Version}}\n")
 	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return &UsageError{err} })
 	root.SetHelpCommand(newHelp(root))
-	root.AddCommand(newJoint(streams), newSpan(streams), newScale(streams), newStretch(streams), newChains(streams), newDemo(streams))
+	root.AddCommand(newJoint(streams), newPlay(streams), newSpan(streams), newScale(streams), newStretch(streams), newChains(streams), newDemo(streams))
 	return root
 }
 

@@ -156,6 +156,9 @@ func (p *pen) legend(d Drawing) []entry {
 	if d.Span != nil {
 		out = append(out, p.spanLegend(*d.Span, width)...)
 	}
+	if d.Motion != nil {
+		out = append(out, p.motionLegend(*d.Motion, width)...)
+	}
 	if d.Gauge != nil {
 		out = append(out, entry{func(x, y, w float64) {
 			p.SetColor(scaleColour)

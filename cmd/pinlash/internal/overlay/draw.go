@@ -21,6 +21,7 @@ type Drawing struct {
 	Gauge   *geom.Circle
 	Joint   *geom.JointEdges
 	Span    *Span
+	Motion  *Motion
 	MMPerPx float64 // for the scale bar; 0 draws none
 	Caption Caption
 }
@@ -48,7 +49,11 @@ func Draw(photo image.Image, d Drawing) (image.Image, error) {
 		return nil, err
 	}
 	panel := p.layOut(d)
-	p.Context = gg.NewContext(w, h+int(math.Ceil(panel.height)))
+	plot := 0.0 // its height
+	if d.Motion != nil && len(d.Motion.Track) > 0 {
+		plot = math.Round(trackHeight * float64(h))
+	}
+	p.Context = gg.NewContext(w, h+int(math.Ceil(plot+panel.height)))
 	p.SetLineCapButt()
 	p.SetColor(paper)
 	p.Clear()
@@ -65,7 +70,16 @@ func Draw(photo image.Image, d Drawing) (image.Image, error) {
 	if d.Span != nil {
 		p.span(*d.Span, d.Rules)
 	}
-	panel.draw(p, float64(h))
+	if d.Motion != nil {
+		p.motion(*d.Motion)
+	}
+	if plot > 0 {
+		p.SetColor(paper) // over what reaches out of the photo
+		p.DrawRectangle(0, float64(h), float64(w), plot+panel.height)
+		p.Fill()
+		p.track(d.Motion.Track, float64(h), plot)
+	}
+	panel.draw(p, float64(h)+plot)
 	return p.Image(), nil
 }
 

@@ -39,19 +39,22 @@ func (d digits) MarshalJSON() ([]byte, error) {
 }
 
 type measuredJSON struct {
-	Kind      Kind        `json:"kind"`
-	Photo     string      `json:"photo"`
-	SHA256    string      `json:"sha256"`
-	Version   string      `json:"pinlash"`
-	Scale     *Scale      `json:"scale,omitempty"`
-	Results   Figures     `json:"results"`
-	Reference string      `json:"reference,omitempty"`
-	Pitches   []Pitch     `json:"pitches,omitempty"`
-	Growth    Figures     `json:"growth,omitempty"`
-	Readings  []Reading   `json:"readings,omitempty"`
-	Profile   []WearBin   `json:"profile,omitempty"`
-	Checks    []checkJSON `json:"checks"`
-	Notes     []string    `json:"notes"`
+	Kind      Kind         `json:"kind"`
+	Photo     string       `json:"photo"`
+	SHA256    string       `json:"sha256"`
+	Version   string       `json:"pinlash"`
+	Photos    []StatePhoto `json:"photos,omitempty"`
+	Scale     *Scale       `json:"scale,omitempty"`
+	Results   Figures      `json:"results"`
+	Distinct  *bool        `json:"distinct_from_zero,omitempty"`
+	Clip      *Clip        `json:"clip,omitempty"`
+	Reference string       `json:"reference,omitempty"`
+	Pitches   []Pitch      `json:"pitches,omitempty"`
+	Growth    Figures      `json:"growth,omitempty"`
+	Readings  []Reading    `json:"readings,omitempty"`
+	Profile   []WearBin    `json:"profile,omitempty"`
+	Checks    []checkJSON  `json:"checks"`
+	Notes     []string     `json:"notes"`
 }
 
 type checkJSON struct {
@@ -75,6 +78,7 @@ func (r Record) MarshalJSON() ([]byte, error) {
 	out := measuredJSON{
 		Kind: r.Kind, Photo: r.Photo.Path, SHA256: r.Photo.SHA256, Version: r.Version,
 		Scale: r.Scale, Results: r.Results, Growth: r.Growth, Profile: r.Profile,
+		Photos: r.Photos, Distinct: r.Distinct, Clip: r.Clip,
 		Reference: r.Reference, Pitches: r.Pitches, Readings: r.Readings,
 		Checks: checksJSON(r.Checks), Notes: r.Notes,
 	}

@@ -22,6 +22,7 @@ const (
 	Joint Kind = "joint"
 	Ruler Kind = "scale"
 	Span  Kind = "span"
+	Play  Kind = "play"
 )
 
 // Photo is where a record comes from.
@@ -32,13 +33,20 @@ type Photo struct {
 
 // Record is what is known of one photo: figures, or why there are none.
 type Record struct {
-	Kind    Kind
-	Photo   Photo
+	Kind  Kind
+	Photo Photo
+	// Photos are all photos of a play, Photo being the first of them, or the
+	// clip.
+	Photos  []StatePhoto
+	Clip    *Clip
 	Version string // of pinlash
 	Scale   *Scale
 	Results Figures
 	Growth  Figures
-	// Readings are the growths that an odd span leaves open.
+	// Distinct says of a play whether it differs from zero.
+	Distinct *bool
+	// Readings are the growths that an odd span, or the unknown shape of the
+	// wear, leaves open.
 	Readings []Reading
 	// Reference says what the pitches of a span run between, "pin to pin" or
 	// "bush to bush".

@@ -24,7 +24,7 @@ type Style struct {
 func WriteTable(w io.Writer, r Record, style Style) error {
 	var b bytes.Buffer
 	if !style.Quiet {
-		fmt.Fprintln(&b, SafeName(r.Photo.Path))
+		fmt.Fprintln(&b, r.title())
 	}
 	writeFigures(&b, append(r.Figures(), pitchFigures(r.Pitches)...), style)
 	if !style.Quiet {
@@ -36,6 +36,9 @@ func WriteTable(w io.Writer, r Record, style Style) error {
 		}
 		if r.Scale != nil {
 			fmt.Fprintf(&b, "  Scale: %s.\n", r.Scale.Words())
+		}
+		if r.Clip != nil {
+			fmt.Fprintf(&b, "  Clip: %s.\n", r.Clip.Words())
 		}
 		writeRemarks(&b, r.Checks, r.Notes)
 	}

@@ -1,0 +1,93 @@
+package cli
+
+import (
+	"context"
+	"crypto/sha256"
+	"encoding/hex"
+	"fmt"
+	"image"
+	"io"
+	"os"
+
+	"pinlash/cmd/pinlash/internal/overlay"
+	"pinlash/cmd/pinlash/internal/record"
+	"pinlash/measure/geom"
+	"pinlash/vision"
+	"pinlash/vision/raster"
+)
+
+// clip measures a film of the joint being rocked. Progress may be nil.
+func (p *playing) clip(ctx context.Context, path string, progress func(done, of int)) error {
+	p.record.Kind, p.record.Version = record.Play, Version
+	p.record.Photo.Path = path
+	clip, err := vision.OpenClip(ctx, path, vision.ClipLimits{})
+	if err != nil {
+		return err
+	}
+	if p.record.Photo.SHA256, err = fileHash(path); err != nil {
+		return err
+	}
+	p.photo = vision.Photo{Path: path, W: clip.W, H: clip.H, Light: clip.First, Curve: raster.SRGB}
+	p.frame = encoded(clip.First)
+	if err := p.read(func() (foundScale, error) { return p.source.read(p.photo) }); err != nil {
+		return err
+	}
+	series, checks, err := clip.Follow(ctx, p.hint, progress)
+	p.record.Checks = append(p.record.Checks, checks...)
+	if err != nil {
+		return vision.OrBlurred(clip.First, err)
+	}
+	if err := p.series(series); err != nil {
+		return err
+	}
+	p.record.Clip = record.NewClip(p.play)
+	for _, t := range p.play.Track {
+		p.motion.Track = append(p.motion.Track, overlay.TrackPoint{
+			Frame: t.Frame, AlongMM: t.AlongMM, Used: t.State != geom.Unknown, Left: t.Left != "",
+		})
+	}
+	return nil
+}
+
+// fileHash returns the SHA-256 of a file in hexadecimal digits.
+func fileHash(path string) (string, error) {
+	f, err := os.Open(path)
+	if err != nil {
+		return "", err
+	}
+	defer f.Close()
+	h := sha256.New()
+	if _, err := io.Copy(h, f); err != nil {
+		return "", err
+	}
+	return hex.EncodeToString(h.Sum(nil)), nil
+}
+
+// encoded returns a frame as people see it.
+func encoded(g raster.Gray) image.Image {
+	out := image.NewGray(image.Rect(0, 0, g.W, g.H))
+	for i, v := range g.Pix {
+		out.Pix[i] = uint8(255*min(max(raster.SRGB.Encode(float64(v)), 0), 1) + 0.5)
+	}
+	return out
+}
+
+// frameCount counts frames on a terminal, in a line of its own that is wiped
+// at the end; nil where nobody watches.
+func frameCount(w io.Writer, quiet bool) func(done, of int) {
+	f, ok := w.(*os.File)
+	if !ok || quiet {
+		return nil
+	}
+	if info, err := f.Stat(); err != nil || info.Mode()&os.ModeCharDevice == 0 {
+		return nil
+	}
+	return func(done, of int) {
+		switch {
+		case done == of:
+			fmt.Fprint(f, "\r\x1b[K")
+		case done%10 == 0:
+			fmt.Fprintf(f, "\rpinlash: frame %d of %d", done, of)
+		}
+	}
+}

@@ -1,0 +1,59 @@
+package cli
+
+import (
+	"errors"
+	"fmt"
+
+	"pinlash/calib"
+	"pinlash/cmd/pinlash/internal/record"
+	"pinlash/measure/check"
+	"pinlash/vision"
+)
+
+// readEither returns the scale of two photos of one setting: that of the first,
+// held against that of the second, or of the only one that shows it. Rules
+// and gauges are those of the first photo.
+func (s *scaleSource) readEither(a, b vision.Photo) (foundScale, error) {
+	if s.pointed || s.saved != nil && s.division == 0 && s.gauge == 0 {
+		return s.read(a)
+	}
+	var first, second foundScale
+	var firstErr, secondErr error
+	err := both(func() error {
+		first, firstErr = s.read(a)
+		return nil
+	}, func() error {
+		second, secondErr = s.read(b)
+		return nil
+	})
+	switch {
+	case err != nil:
+		return first, err
+	case firstErr == nil && secondErr == nil:
+		c, err := calib.Agree(first.Scale, second.Scale)
+		c.Name = "scales of both photos"
+		first.Checks = append(first.Checks, c)
+		if refused := (*check.Refusal)(nil); errors.As(err, &refused) {
+			refused.Message = fmt.Sprintf("the scales of the two photos differ by %.2f %%, at most %.2f %% may be", 100*c.Value, 100*c.Limit)
+			refused.Remedy = "change neither focus, zoom nor distance between the two photos"
+		}
+		return first, err
+	case firstErr == nil && notSeen(secondErr):
+		first.Notes = append(first.Notes, "the scale is that of "+record.SafeName(a.Path)+"; none could be read in the other photo")
+		return first, nil
+	case secondErr == nil && notSeen(firstErr):
+		second.rules, second.gauge = nil, nil
+		second.Notes = append(second.Notes, "the scale is that of "+record.SafeName(b.Path)+"; none could be read in the other photo")
+		return second, nil
+	case firstErr == nil:
+		return first, secondErr
+	}
+	return first, firstErr
+}
+
+// notSeen says whether an error only means that the photo shows no scale that
+// can be read, and none that contradicts another.
+func notSeen(err error) bool {
+	refused := (*check.Refusal)(nil)
+	return errors.As(err, &refused) && refused.Code != check.ScalesDisagree && refused.Code != check.WrongScale
+}
