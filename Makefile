@@ -47,7 +47,7 @@ bench: setup
 	$(GO) test -run '^$$' -bench . -benchmem ./...
 
 sweep: setup
-	$(GO) test -timeout 60m -count 1 -run Sweep -v ./vision -sweep
+	$(GO) test -timeout 60m -count 1 -run Sweep -v ./vision -sweep 100
 
 clean:
 	rm -rf bin

@@ -152,6 +152,7 @@ func (p *played) scatter(a, b mean) {
 				p.light[i][j] = a.own[i][j] + b.own[i][j]
 			}
 		}
+		p.turnU = math.Sqrt(max(p.m.Relative().Cov[3][3], 0))
 		return
 	}
 	p.df = df

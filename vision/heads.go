@@ -90,6 +90,7 @@ func refuseHeads(code check.Code, message string) *check.Refusal {
 		r.Remedy = "wipe the heads and the plates around them, light them from all sides, and photograph again"
 	case check.Blurred:
 		r.Remedy = "focus on the heads, hold the camera still, and photograph again"
+	default: // the table's own remedy serves
 	}
 	return r
 }

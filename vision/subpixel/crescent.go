@@ -286,7 +286,10 @@ func (f *CrescentFit) fitSector(sp sectorPixels, i int, last Sector) Sector {
 	darkFree := s.spreadFree || f.DarkU < 0
 	lnB, lnP := 0.0, 0.0
 	rounds := 3
-	if last.Fitted {
+	// In a narrow gap the light hardly tells a shift of both rims apart from
+	// none: left to go on from pass to pass they would drift.
+	known := last.Fitted && s.spreadFree
+	if known {
 		rounds = 1
 		rimB, rimP = last.Bore, last.Pin
 		s.BushLight, s.PinLight, s.DarkLight = last.BushLight, last.PinLight, last.DarkLight
@@ -295,7 +298,7 @@ func (f *CrescentFit) fitSector(sp sectorPixels, i int, last Sector) Sector {
 	}
 	for iter := range rounds {
 		m := normal{n: pDark + 1}
-		if s.spreadFree && (last.Fitted || iter > 0) {
+		if s.spreadFree && (known || iter > 0) {
 			m.n = pLnPin + 1
 		}
 		f.sum(&m, sp.px, &s, rimB, rimP, lnB, lnP)

@@ -193,9 +193,14 @@ func (f *CrescentFit) sumNarrow(px []pixel, s *Sector, step [6]float64, lnS, sha
 		of int
 		by float64
 	}{
-		{oBore, cosB}, {oBore, sinB}, {oBore, 1},
-		{oPin, cosP}, {oPin, sinP}, {oPin, 1},
-		{oSpread, 1}, {oDark, 1},
+		{oBore, cosB},
+		{oBore, sinB},
+		{oBore, 1},
+		{oPin, cosP},
+		{oPin, sinP},
+		{oPin, 1},
+		{oSpread, 1},
+		{oDark, 1},
 	}
 	var out narrowSum
 	for p, d := range design {

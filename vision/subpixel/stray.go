@@ -27,11 +27,14 @@ const (
 // from there.
 func (f *CrescentFit) findStrays(g raster.Gray) {
 	for i, s := range f.Sectors {
-		if s.Fitted && s.BoreUsed && s.PinUsed {
+		// Before the contrast was known, darkness alone could pass for two rims.
+		faint := min(s.BushLight, s.PinLight) <= s.DarkLight+faintest*f.Contrast
+		if s.Fitted && s.BoreUsed && s.PinUsed && !faint {
 			continue
 		}
 		if at, ok := f.stray(g, s); ok {
 			f.starts[i] = at
+			f.Sectors[i].Fitted = false // not to go on from the old place
 		}
 	}
 }

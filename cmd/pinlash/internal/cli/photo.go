@@ -24,7 +24,7 @@ type outcome struct {
 	heads  *geom.Heads
 	motion *overlay.Motion
 	frame  image.Image // of a clip, to draw on; nil for a photo
-	pitch  float64 // of the new chain, mm; 0 where not known
+	pitch  float64     // of the new chain, mm; 0 where not known
 }
 
 // found says whether there is anything to draw.

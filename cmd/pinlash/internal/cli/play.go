@@ -137,8 +137,9 @@ func runPlay(ctx context.Context, opts playCommand, given changed, streams Strea
 	return eachPhoto(ctx, paths[:1], out, func(ctx context.Context, _ string) (outcome, error) {
 		p := playing{source: source, hint: hint}
 		if opts.clip != "" {
-			err := p.clip(ctx, opts.clip, frameCount(streams.Err, opts.output.quiet))
-			return p.finish(ref, err)
+			progress, wipe := frameCount(streams.Err, opts.output.quiet)
+			defer wipe()
+			return p.finish(ref, p.clip(ctx, opts.clip, progress))
 		}
 		return p.finish(ref, p.photos(ctx, opts.together, opts.apart))
 	})
@@ -150,6 +151,7 @@ type playing struct {
 	hint   vision.MotionHint
 	outcome
 	found foundScale
+	rule  geom.Rule // in the first photo, without marks if there is none
 	play  measure.PlayResult
 }
 
@@ -206,11 +208,20 @@ func (p *playing) photos(ctx context.Context, together, apart []string) error {
 }
 
 // read reads the scale. The rule in the first photo helps to find the links.
+// Another rule than the scale's is not trusted with that, but has to lie still
+// like it.
 func (p *playing) read(scale func() (foundScale, error)) (err error) {
 	p.found, err = scale()
 	p.rules, p.gauge = p.found.rules, p.found.gauge
-	if err == nil && len(p.rules) > 0 {
-		p.hint.Rule = p.rules[0]
+	switch {
+	case err != nil:
+	case len(p.rules) > 0:
+		p.rule = p.rules[0]
+		p.hint.Rule = p.rule
+	default:
+		if search, err := vision.FindRule(p.photo.Light); err == nil {
+			p.rule = search.Rule
+		}
 	}
 	return err
 }
@@ -225,6 +236,13 @@ func (p *playing) series(s geom.Series) error {
 // plane: the moving link's is measure's business.
 func (p *playing) measured(m geom.Motion, figures func(measure.PlayOptions) (measure.PlayResult, error)) (err error) {
 	p.motion = &overlay.Motion{Fixed: m.Fixed.Tiles, Moving: m.Moving.Tiles, Joint: m.Joint, JointR: m.JointR}
+	if len(p.rule.Ticks) > 0 {
+		c, err := ruleStays(p.rule, m.Moving.Tiles)
+		p.record.Checks = append(p.record.Checks, c)
+		if err != nil {
+			return err
+		}
+	}
 	p.play, err = figures(measure.PlayOptions{Plane: p.source.plane(), SamePlane: p.source.samePlane})
 	if err != nil {
 		return err

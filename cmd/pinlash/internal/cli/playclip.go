@@ -72,22 +72,20 @@ func encoded(g raster.Gray) image.Image {
 	return out
 }
 
-// frameCount counts frames on a terminal, in a line of its own that is wiped
-// at the end; nil where nobody watches.
-func frameCount(w io.Writer, quiet bool) func(done, of int) {
+// frameCount counts frames on a terminal, in a line of its own that wipe clears
+// away; progress is nil where nobody watches.
+func frameCount(w io.Writer, quiet bool) (progress func(done, of int), wipe func()) {
 	f, ok := w.(*os.File)
 	if !ok || quiet {
-		return nil
+		return nil, func() {}
 	}
 	if info, err := f.Stat(); err != nil || info.Mode()&os.ModeCharDevice == 0 {
-		return nil
+		return nil, func() {}
 	}
-	return func(done, of int) {
-		switch {
-		case done == of:
-			fmt.Fprint(f, "\r\x1b[K")
-		case done%10 == 0:
+	progress = func(done, of int) {
+		if done%10 == 0 {
 			fmt.Fprintf(f, "\rpinlash: frame %d of %d", done, of)
 		}
 	}
+	return progress, func() { fmt.Fprint(f, "\r\x1b[K") }
 }

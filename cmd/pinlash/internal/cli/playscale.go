@@ -3,10 +3,14 @@ package cli
 import (
 	"errors"
 	"fmt"
+	"math"
+
+	"gonum.org/v1/gonum/spatial/r2"
 
 	"pinlash/calib"
 	"pinlash/cmd/pinlash/internal/record"
 	"pinlash/measure/check"
+	"pinlash/measure/geom"
 	"pinlash/vision"
 )
 
@@ -56,4 +60,42 @@ func (s *scaleSource) readEither(a, b vision.Photo) (foundScale, error) {
 func notSeen(err error) bool {
 	refused := (*check.Refusal)(nil)
 	return errors.As(err, &refused) && refused.Code != check.ScalesDisagree && refused.Code != check.WrongScale
+}
+
+// maxRuleShare is the share of the moving link's places that may lie on the
+// rule (judgement): a link that reaches under the rule has some there, a rule
+// that was pushed all.
+const maxRuleShare = 0.5
+
+// ruleStays refuses a motion that is that of the rule, as of a rule that was
+// pushed between the photos, or of photos of two joints beside one rule.
+func ruleStays(rule geom.Rule, moving []geom.Tile) (check.Check, error) {
+	longest := 0.0
+	for _, t := range rule.Ticks {
+		longest = max(longest, t.Length)
+	}
+	on, all := 0, 0
+	for _, tile := range moving {
+		if tile.Weight <= 0 {
+			continue
+		}
+		all++
+		half := float64(tile.Size-1) / 2
+		middle := r2.Vec{X: float64(tile.X) + half, Y: float64(tile.Y) + half}
+		near := math.Inf(1)
+		for _, t := range rule.Ticks {
+			near = min(near, r2.Norm(r2.Sub(middle, t.At)))
+		}
+		if near <= longest {
+			on++
+		}
+	}
+	share := math.Round(100*float64(on)/float64(max(all, 1))) / 100
+	c := check.AtMost("moving link on the rule", share, maxRuleShare)
+	if c.OK {
+		return c, nil
+	}
+	refused := check.Refuse(check.NotFound, "it is the rule that moved against everything else, and no link against the other")
+	refused.Remedy = "leave the rule with the link that stays, and take both photos of one joint; or say with --moving where the moving link lies"
+	return c, refused
 }

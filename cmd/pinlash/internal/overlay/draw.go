@@ -72,10 +72,8 @@ func Draw(photo image.Image, d Drawing) (image.Image, error) {
 	}
 	if d.Motion != nil {
 		p.motion(*d.Motion)
-	}
-	if plot > 0 {
 		p.SetColor(paper) // over what reaches out of the photo
-		p.DrawRectangle(0, float64(h), float64(w), plot+panel.height)
+		p.DrawRectangle(0, float64(h), float64(w), plot+panel.height+1)
 		p.Fill()
 		p.track(d.Motion.Track, float64(h), plot)
 	}
