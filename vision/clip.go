@@ -10,6 +10,7 @@ import (
 	"io/fs"
 	"math"
 	"os"
+	"sync"
 	"syscall"
 
 	"gocv.io/x/gocv"
@@ -139,9 +140,19 @@ func clipFile(path string, lim ClipLimits) error {
 	return refuseClip(check.NotAnImage, "the file is no AVI, MP4 or Matroska clip")
 }
 
+// quietly keeps the decoders' own messages off the terminal, unless somebody
+// asked for them: what is wrong with a clip is what the refusal says.
+var quietly = sync.OnceFunc(func() {
+	const level = "OPENCV_FFMPEG_LOGLEVEL"
+	if os.Getenv(level) == "" {
+		os.Setenv(level, "-8") // AV_LOG_QUIET
+	}
+})
+
 // each decodes the clip and hands over every frame's luma, W x H bytes that
 // live until use returns.
 func (c *Clip) each(ctx context.Context, use func(i int, luma []uint8)) error {
+	quietly()
 	// Named, so that no other way of OpenCV's to read a name is tried: as a
 	// pattern of pictures, or as a pipeline to be built.
 	v, err := gocv.VideoCaptureFileWithAPI(c.Path, gocv.VideoCaptureFFmpeg)

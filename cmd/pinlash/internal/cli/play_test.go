@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"encoding/binary"
 	"encoding/json"
+	"errors"
 	"image"
 	"image/color"
 	"image/jpeg"
@@ -18,7 +19,9 @@ import (
 	"gonum.org/v1/gonum/spatial/r2"
 
 	"pinlash/measure"
+	"pinlash/measure/check"
 	"pinlash/measure/uncert"
+	"pinlash/vision"
 	"pinlash/vision/synth"
 )
 
@@ -122,20 +125,45 @@ func TestPairsOfTwoJoints(t *testing.T) {
 	}
 }
 
-// TestPlayScaleInEither gives pairs of which one photo shows no rule.
-func TestPlayScaleInEither(t *testing.T) {
-	a, b := pairFolder+"pair_B01a.jpg", pairFolder+"pair_B01b.jpg"
-	blank := withoutRule(t, a)
-	for _, pair := range [][2]string{{blank, b}, {b, blank}} {
-		l, status := played(t, "--division", "0.5mm", "--same-plane", pair[0], pair[1])
-		if status != statusOK {
-			t.Fatalf("status %d, %+v", status, l.Refused)
+// TestScaleInEither reads the scale of pairs of which both photos, one or none
+// show it, and of one in which they contradict each other.
+func TestScaleInEither(t *testing.T) {
+	open := func(path string) vision.Photo {
+		photo, err := vision.Open(t.Context(), path, vision.Limits{})
+		if err != nil {
+			t.Fatal(err)
 		}
-		if play := l.Results["play"]; math.Abs(play.Value-0.15) > 0.002 {
-			t.Errorf("play %.4f mm, want about 0.15", play.Value)
+		return photo
+	}
+	a, b, other := open(pairFolder+"pair_B01a.jpg"), open(pairFolder+"pair_B01b.jpg"), open(pairFolder+"bore_A01.jpg")
+	blank := open(withoutRule(t, pairFolder+"pair_B01a.jpg"))
+	source := &scaleSource{scaleOptions: scaleOptions{division: 0.5}}
+	for _, c := range []struct {
+		name          string
+		first, second vision.Photo
+		rules         int
+		note          string
+		refused       check.Code
+	}{
+		{"both", a, b, 1, "", ""},
+		{"first", a, blank, 1, "the scale is that of " + a.Path, ""},
+		{"second", blank, b, 0, "the scale is that of " + b.Path, ""},
+		{"none", blank, blank, 0, "", check.NoScale},
+		{"two settings", a, other, 1, "", check.ScalesDisagree},
+	} {
+		found, err := source.readEither(c.first, c.second)
+		var refused *check.Refusal
+		if c.refused != "" {
+			if !errors.As(err, &refused) || refused.Code != c.refused {
+				t.Errorf("%s: %v, want %s", c.name, err, c.refused)
+			}
+			continue
 		}
-		if notes := strings.Join(l.Notes, "\n"); !strings.Contains(notes, "the scale is that of "+b) {
-			t.Errorf("notes do not tell which photo has the scale: %s", notes)
+		if err != nil || math.Abs(found.Scale.MMPerPx.Value-0.009) > 1e-6 || len(found.rules) != c.rules {
+			t.Errorf("%s: %v mm/px, %d rules, %v; want 0.009 and %d", c.name, found.Scale.MMPerPx.Value, len(found.rules), err, c.rules)
+		}
+		if notes := strings.Join(found.Notes, "\n"); !strings.Contains(notes, c.note) || c.note == "" && strings.Contains(notes, "the scale is that of") {
+			t.Errorf("%s: notes %q, want %q", c.name, notes, c.note)
 		}
 	}
 }

@@ -24,7 +24,7 @@ func TestMain(m *testing.M) {
 }
 
 // TestScript runs the tool as its users do. $SAMPLES is the folder of the
-// demo's photos, $SPANS that of the span photos; "status N command..." wants exactly
+// demo's photos, $SPANS that of the span photos, $PAIRS that of the pairs; "status N command..." wants exactly
 // that exit status, "draw KIND FILE" draws a photo of a gauge.
 func TestScript(t *testing.T) {
 	samples, err := filepath.Abs("../../../../samples")
@@ -35,12 +35,17 @@ func TestScript(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	pairs, err := filepath.Abs(pairFolder)
+	if err != nil {
+		t.Fatal(err)
+	}
 	testscript.Run(t, testscript.Params{
 		Dir:                "testdata/script",
 		RequireUniqueNames: true,
 		Setup: func(env *testscript.Env) error {
 			env.Setenv("SAMPLES", samples)
 			env.Setenv("SPANS", spans)
+			env.Setenv("PAIRS", pairs)
 			return nil
 		},
 		Cmds: map[string]func(*testscript.TestScript, bool, []string){"status": status, "draw": draw},

@@ -68,6 +68,23 @@ func TestWrongUse(t *testing.T) {
 		{"joint gone.jpg --division 1 --same-plane --plane-offset 1 --working-distance 90", "only one of --same-plane, --plane-offset"},
 		{"joint gone.jpg --scale-file gone --same-plane", "shows none"},
 		{"joint gone.jpg --scale-file gone --temperature 30", "shows none"},
+		{"play", "wants two photos, TOGETHER and APART, got 0"},
+		{"play gone.jpg", "got 1"},
+		{"play gone.jpg b.jpg c.jpg", "for more name them with --together and --apart"},
+		{"play --together gone.jpg", "--together needs --apart"},
+		{"play --apart gone.jpg", "--apart needs --together"},
+		{"play a.jpg --together gone.jpg --apart b.jpg", "either in the order"},
+		{"play --clip gone.avi a.jpg b.jpg", "--clip stands instead of photos"},
+		{"play --clip gone.avi --together a.jpg", "--clip stands instead of photos"},
+		{"play --clip=", "--clip wants a file"},
+		{"play usage_test.go usage_test.go", "is named twice"},
+		{"play gone.jpg b.jpg --moving 1,2,3", "four numbers"},
+		{"play gone.jpg b.jpg --moving 1,2,0,3", "the rectangle is empty"},
+		{"play gone.jpg b.jpg --fixed 1,2,3,x", "four numbers"},
+		{"play gone.jpg b.jpg --plane-offset 1mm", "--plane-offset needs --working-distance"},
+		{"play gone.jpg b.jpg --same-plane --plane-offset 1 --working-distance 90", "only one of --same-plane, --plane-offset"},
+		{"play gone.jpg b.jpg --limit 1 --pitch 8", "needs the play of a new joint"},
+		{"play gone.jpg b.jpg --json --quiet", "--json goes neither"},
 		{"span", "at least one photo"},
 		{"span gone.jpg --division 1 --new-play 0.05", "unknown flag"},
 		{"span gone.jpg --division 1 --limit 1", "needs --chain or --pitch"},
@@ -126,13 +143,13 @@ func TestWrongUse(t *testing.T) {
 }
 
 func TestHelp(t *testing.T) {
-	for _, args := range []string{"", "--help", "help", "help joint", "joint --help", "scale -h", "span --help", "stretch --help", "chains --help", "demo --help", "--version"} {
+	for _, args := range []string{"", "--help", "help", "help joint", "joint --help", "scale -h", "play --help", "span --help", "stretch --help", "chains --help", "demo --help", "--version"} {
 		status, stdout, stderr := run(t, t.Context(), strings.Fields(args)...)
 		if status != statusOK || stdout == "" || stderr != "" {
 			t.Errorf("pinlash %s: status %d, output %.40q, message %q", args, status, stdout, stderr)
 		}
 	}
-	for _, command := range []string{"joint", "span", "scale", "stretch", "chains", "demo"} {
+	for _, command := range []string{"joint", "play", "span", "scale", "stretch", "chains", "demo"} {
 		if _, stdout, _ := run(t, t.Context(), "help", command); !strings.Contains(stdout, "Exit status: 0 ") {
 			t.Errorf("help %s does not tell the exit statuses", command)
 		}

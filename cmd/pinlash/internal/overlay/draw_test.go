@@ -94,7 +94,7 @@ func TestGolden(t *testing.T) {
 		Title: strings.Repeat("long/", 40) + "photo.jpg",
 		Text:  []string{"Refused (no_scale): no rule was found.", "Put a rule in the plane of the joint and photograph again."},
 	}}
-	for name, d := range map[string]Drawing{"joint": jointDrawing(), "span": spanDrawing(), "refused": refused} {
+	for name, d := range map[string]Drawing{"joint": jointDrawing(), "span": spanDrawing(), "motion": motionDrawing(), "refused": refused} {
 		t.Run(name, func(t *testing.T) {
 			got, err := Draw(metal(640, 480), d)
 			if err != nil {
@@ -227,7 +227,7 @@ func TestUpright(t *testing.T) {
 
 // TestNothingFound draws what a photo in which nothing was found leaves.
 func TestNothingFound(t *testing.T) {
-	for _, d := range []Drawing{{}, {Joint: &geom.JointEdges{}}, {Rules: []geom.Rule{{}}}, {MMPerPx: 1e-9}, {MMPerPx: 1e9}} {
+	for _, d := range []Drawing{{}, {Joint: &geom.JointEdges{}}, {Rules: []geom.Rule{{}}}, {Motion: &Motion{}}, {Motion: &Motion{Track: []TrackPoint{{Left: true}}}}, {MMPerPx: 1e-9}, {MMPerPx: 1e9}} {
 		if _, err := Draw(metal(300, 500), d); err != nil {
 			t.Error(err)
 		}

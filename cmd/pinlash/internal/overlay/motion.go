@@ -194,10 +194,12 @@ func (p *pen) track(points []TrackPoint, top, height float64) {
 	p.DrawLine(left, lower, right, lower)
 	p.Stroke()
 	p.SetFontFace(p.fonts.mono)
-	p.DrawStringAnchored(fmt.Sprintf("%.3f", hi), left-0.5*size, upper, 1, 0.35)
-	p.DrawStringAnchored(fmt.Sprintf("%.3f", lo), left-0.5*size, lower, 1, 0.35)
+	for _, end := range []struct{ mm, y float64 }{{hi, upper}, {lo, lower}} {
+		mm := math.Round(1e4*end.mm)/1e4 + 0 // no minus zero
+		p.DrawStringAnchored(fmt.Sprintf("%.4f", mm), left-0.5*size, end.y, 1, 0.35)
+	}
 	p.SetFontFace(p.fonts.plain)
-	p.DrawString("mm along the pull", left, upper-0.8*size)
+	p.DrawString("mm along the pull; dots: frames at rest that were used", left, upper-0.8*size)
 	p.DrawStringAnchored(fmt.Sprintf("frame %d", last), right, lower+0.9*size, 1, 0.35)
 	drawing := false
 	for _, t := range points {
