@@ -16,10 +16,10 @@ const clipLevel = 250.0 / 255
 // develop turns encoded values into linear light and the picture upright.
 //
 // The source has w x h values; row returns row y of it, in buf or elsewhere.
-// orientation is EXIF's, 1 to 8. table holds the light of every value. The
-// second result counts the pixels at every value.
-func develop[T uint8 | uint16](w, h, orientation int, row func(y int, buf []T) []T, table []float32) (raster.Gray, []int) {
-	g := raster.NewGray(w, h)
+// orientation is EXIF's, 1 to 8. table holds the light of every value. g is a
+// picture of w x h whose pixels are written over. The second result counts the
+// pixels at every value.
+func develop[T uint8 | uint16](g raster.Gray, w, h, orientation int, row func(y int, buf []T) []T, table []float32) (raster.Gray, []int) {
 	if orientation >= 5 {
 		g.W, g.H = h, w
 	}

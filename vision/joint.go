@@ -83,7 +83,7 @@ func fitJoint(g raster.Gray, curve raster.Curve, seed jointSeed) (fit subpixel.C
 	if err != nil {
 		return fit, 0, err
 	}
-	sharp := fit.Sharpening(g, curve)
+	sharp := fit.Sharpening(curve)
 	if !sharp.Found() {
 		return fit, 0, nil
 	}
@@ -102,7 +102,7 @@ func fitJoint(g raster.Gray, curve raster.Curve, seed jointSeed) (fit subpixel.C
 // wide enough to be a face of its own the rim beyond is fitted like any other,
 // and fit is that fit; bands has the width of the band of bore and pin.
 func chamfers(g raster.Gray, fit subpixel.CrescentFit) (subpixel.CrescentFit, [2]subpixel.Foot, [2]float64) {
-	feet, ok := fit.Feet(g)
+	feet, ok := fit.Feet()
 	var bands [2]float64
 	start := subpixel.Rims{Bore: fit.Bore, Pin: fit.Pin, Blur: min(fit.BlurBore, fit.BlurPin)}
 	widest := 0.0
@@ -121,7 +121,7 @@ func chamfers(g raster.Gray, fit subpixel.CrescentFit) (subpixel.CrescentFit, [2
 		return fit, feet, bands
 	}
 	// A narrow band beside the other rim may have been the wide one's doing.
-	if left, ok := again.Feet(g); ok[0] && ok[1] {
+	if left, ok := again.Feet(); ok[0] && ok[1] {
 		for r := range bands {
 			if bands[r] < widest && left[r].Band < minBand {
 				bands[r] = 0

@@ -122,10 +122,13 @@ func (p *Photo) fromJPEG(data []byte, lim Limits) error {
 	if err != nil {
 		return err
 	}
+	// Memory for the light is made ready while the codec is at work.
+	fresh := make(chan raster.Gray, 1)
+	go func() { fresh <- raster.NewGray(stream.w, stream.h) }()
 	return decodeJPEG(stream, func(luma []uint8) {
 		row := func(y int, _ []uint8) []uint8 { return luma[y*stream.w : (y+1)*stream.w] }
 		table := raster.SRGB.Table(1 << 8)
-		light, counts := develop(stream.w, stream.h, p.Orientation, row, table)
+		light, counts := develop(<-fresh, stream.w, stream.h, p.Orientation, row, table)
 		p.setLight(light, raster.SRGB, counts, table)
 	})
 }
@@ -159,7 +162,7 @@ func (p *Photo) fromGo(k kind, data []byte, meta metadata, lim Limits) error {
 		curve = lim.Curve16
 	}
 	table := curve.Table(1 << 16)
-	light, counts := develop(config.Width, config.Height, p.Orientation, row, table)
+	light, counts := develop(raster.NewGray(config.Width, config.Height), config.Width, config.Height, p.Orientation, row, table)
 	p.setLight(light, curve, counts, table)
 	return nil
 }

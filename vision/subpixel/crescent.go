@@ -63,6 +63,9 @@ type CrescentFit struct {
 	narrow bool
 	// starts is where the rims of each sector are looked for, from the circles.
 	starts []rims
+	// pixels are those of the last pass, with their distances from the circles
+	// as they were then, a few thousandths of a pixel from where they are now.
+	pixels []sectorPixels
 }
 
 // rims is a pair of places from the two circles, pixels.
@@ -108,7 +111,7 @@ func FitCrescent(g raster.Gray, start Rims) (CrescentFit, error) {
 	f.BlurBore, f.BlurPin = start.Blur, start.Blur
 	f.DarkU = -1
 	f.starts = make([]rims, sectorsFor(f.Bore.R))
-	pixels := make([]sectorPixels, len(f.starts))
+	f.pixels = make([]sectorPixels, len(f.starts))
 	const passes = 12
 	for pass := range passes {
 		if !f.sane(g) {
@@ -117,17 +120,17 @@ func FitCrescent(g raster.Gray, start Rims) (CrescentFit, error) {
 		if pass == strayPass {
 			f.findStrays(g)
 		}
-		pixels = collectInto(pixels, g, f)
+		f.collect(g)
 		before := f.Sectors
-		f.Sectors = make([]Sector, len(pixels))
-		for i := range pixels {
+		f.Sectors = make([]Sector, len(f.pixels))
+		for i := range f.Sectors {
 			var last Sector
 			if before != nil {
 				last = before[i]
 			}
-			f.Sectors[i] = f.fitSector(pixels[i], i, last)
+			f.Sectors[i] = f.fitSector(f.pixels[i], i, last)
 		}
-		moved, ok := f.update(pass, pixels)
+		moved, ok := f.update(pass)
 		if !ok {
 			return f, ErrNoCrescent
 		}
@@ -169,13 +172,10 @@ type sectorPixels struct {
 
 func (f *CrescentFit) band(blur float64) float64 { return max(bandSpreads*blur, bandPixels) }
 
-// collect gathers the pixels between and beside the two circles by sector.
-func collect(g raster.Gray, f CrescentFit) []sectorPixels {
-	return collectInto(make([]sectorPixels, len(f.starts)), g, f)
-}
-
-// collectInto is collect with the memory of an earlier one.
-func collectInto(out []sectorPixels, g raster.Gray, f CrescentFit) []sectorPixels {
+// collect gathers the pixels between and beside the two circles by sector,
+// into the memory of the pass before.
+func (f *CrescentFit) collect(g raster.Gray) {
+	out := f.pixels
 	n := len(out)
 	bandB, bandP := f.band(f.BlurBore), f.band(f.BlurPin)
 	var out0, in0 float64 // how far the sectors' own rims stray
@@ -231,7 +231,6 @@ func collectInto(out []sectorPixels, g raster.Gray, f CrescentFit) []sectorPixel
 			s.px = append(s.px, pixel{row[x], float32(db), float32(dp)})
 		}
 	}
-	return out
 }
 
 // turn returns the direction of (x, y) as a share of a whole turn, 0 to 1,
@@ -425,7 +424,7 @@ func (f *CrescentFit) pinAngle(a float64) (angle, gap float64) {
 
 // update moves circles, edge spreads and the dark level to what the sectors
 // say. It returns by how many pixels the circles moved.
-func (f *CrescentFit) update(pass int, pixels []sectorPixels) (moved float64, ok bool) {
+func (f *CrescentFit) update(pass int) (moved float64, ok bool) {
 	var rms, bush, pin, wideDark, varDark, allDark, lnB, lnP []float64
 	for _, s := range f.Sectors {
 		if !s.Fitted {
@@ -467,7 +466,7 @@ func (f *CrescentFit) update(pass int, pixels []sectorPixels) (moved float64, ok
 		if f.DarkU < 0 || !f.narrow {
 			f.Dark, f.DarkU = quantile(allDark, 0.25), 0.03*f.Contrast
 		}
-		lnS, ok := f.fitNarrow(pixels, &fit)
+		lnS, ok := f.fitNarrow(f.pixels, &fit)
 		f.narrow = ok
 		moved += 2 * math.Abs(lnS)
 	}

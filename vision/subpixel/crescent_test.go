@@ -123,7 +123,7 @@ func TestSharpening(t *testing.T) {
 			t.Fatal(err)
 		}
 		before := f.Bore.R - f.Pin.R - 10
-		sharp := f.Sharpening(g, raster.SRGB)
+		sharp := f.Sharpening(raster.SRGB)
 		if sharp.Found() != (amount > 0) {
 			t.Errorf("sharpening %.1f: found %+v", amount, sharp)
 			continue
@@ -157,7 +157,7 @@ func TestFeetOfChamfer(t *testing.T) {
 			t.Errorf("%+v: %v", tt, err)
 			continue
 		}
-		feet, ok := f.Feet(s.Sensor())
+		feet, ok := f.Feet()
 		if !ok[1] {
 			t.Errorf("%+v: no feet of the pin", tt)
 			continue

@@ -4,7 +4,6 @@ import (
 	"math"
 
 	"pinlash/measure/geom"
-	"pinlash/vision/raster"
 )
 
 // Foot is where the darkness of the gap ends at a rim.
@@ -30,10 +29,8 @@ const profileStep = 0.5
 // Feet finds the foot of the bore and of the pin in the sectors where the gap
 // is wide enough to show its darkness. ok says for each whether enough sectors
 // showed it.
-func (f CrescentFit) Feet(g raster.Gray) (feet [2]Foot, ok [2]bool) {
-	wide := f
-	wide.BlurBore, wide.BlurPin = 2/bandSpreads, 2/bandSpreads
-	pixels := collect(g, wide)
+func (f CrescentFit) Feet() (feet [2]Foot, ok [2]bool) {
+	pixels := f.pixels
 	n := len(pixels)
 	gaps := make([]gapProfile, n)
 	var least, grain []float64

@@ -31,15 +31,15 @@ type response struct {
 
 const (
 	responseFrom = -4.0
-	responseTo   = 5.0
+	responseTo   = bandPixels // no farther than the pixels that were fitted
 	responseStep = 0.25
 )
 
 // Sharpening looks for the camera's sharpening in the mean profile across
 // each rim, which it undershoots and overshoots in the way of no lens. Both
 // rims must show it.
-func (f CrescentFit) Sharpening(g raster.Gray, curve raster.Curve) Sharpening {
-	rims := f.responses(g, curve)
+func (f CrescentFit) Sharpening(curve raster.Curve) Sharpening {
+	rims := f.responses(curve)
 	for _, r := range rims {
 		if len(r.at) < 24 {
 			return Sharpening{}
@@ -68,14 +68,12 @@ func (f CrescentFit) Sharpening(g raster.Gray, curve raster.Curve) Sharpening {
 
 // responses takes the median over the sectors of the mean profile across each
 // rim, bore first: oil and glints on some sectors must not speak for all.
-func (f CrescentFit) responses(g raster.Gray, curve raster.Curve) [2]response {
+func (f CrescentFit) responses(curve raster.Curve) [2]response {
 	const bins = int((responseTo - responseFrom) / responseStep)
 	var light, place [2][bins][]float64
 	var levels [2][]float64
-	wide := f
-	wide.BlurBore, wide.BlurPin = responseTo/bandSpreads, responseTo/bandSpreads
 	encode := encodeTable(curve)
-	for i, sp := range collect(g, wide) {
+	for i, sp := range f.pixels {
 		s := f.Sectors[i]
 		width := s.Width()
 		if !s.BoreUsed || !s.PinUsed || width < 4*max(f.BlurBore, f.BlurPin) {
