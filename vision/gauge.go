@@ -241,7 +241,7 @@ func gaugeEdges(g raster.Gray, at r2.Vec, from, to, scale float64) []gaugeEdge {
 	for way, all := range steps {
 		for _, r := range crowdedRadii(all, from, to, scale) {
 			near := stepsNear(all, r, crowdReach(r, scale))
-			circle, ok := agreeCircle(at, near, func(s dip) float64 { return s.out }, rng, nil, scale)
+			circle, ok := agreeCircle(at, near, func(s dip) float64 { return s.out }, rng, nil, rays, scale)
 			if !ok {
 				continue
 			}

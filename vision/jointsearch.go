@@ -103,37 +103,54 @@ type dip struct {
 
 const rays = 96
 
-// seedAt reads rays from a likely centre and agrees on two circles. The score
-// is the part of the rays that agree, weighed with the depth of their dips.
+// seedAt looks for a joint about a likely centre. The score is the number of
+// rays that agree, weighed with the depth of their dips.
+//
+// The first centre may be off by much: once circles are agreed on, rays are
+// read again from the bore's centre, close about them. And they may be those
+// of the seam in which the bush sits in its plate: the joint is the innermost
+// ring.
 func seedAt(g raster.Gray, at r2.Vec, scale float64) (jointSeed, float64) {
-	var bestSeed jointSeed
-	bestScore := 0.0
 	rng := rand.New(rand.NewPCG(3, 4))
-	// The first centre may be off by the offset of the pin: once agreed, read
-	// again from the bore's centre.
-	from, to := 0.05*float64(g.H), 0.6*float64(g.H)
-	for round := range 2 {
-		var cand [rays][]dip
-		for i := 0; i < rays; i += 2 - round { // every other ray is enough at first
-			sin, cos := math.Sincos(2 * math.Pi * float64(i) / rays)
-			cand[i] = dips(g, at, cos, sin, from, to, scale)
+	seed, score := agreeAt(g, at, 0.05*float64(g.H), 0.6*float64(g.H), 2, scale, rng)
+	closer := func() {
+		s, v := agreeAt(g, seed.bore.Center, 0.6*seed.pin.R, 1.25*seed.bore.R, 1, scale, rng)
+		if v > score {
+			seed, score = s, v
 		}
-		bore, okB := agreeCircle(at, cand, func(d dip) float64 { return d.out }, rng, nil, scale)
-		if !okB {
-			return bestSeed, bestScore
-		}
-		pin, okP := agreeCircle(at, cand, func(d dip) float64 { return d.in }, rng, &bore, scale)
-		if !okP {
-			return bestSeed, bestScore
-		}
-		seed, score := judge(at, cand, bore, pin, scale)
-		if score > bestScore {
-			bestSeed, bestScore = seed, score
-		}
-		at = bore.Center
-		from, to = 0.5*pin.R, 1.5*bore.R
 	}
-	return bestSeed, bestScore
+	if score == 0 {
+		return seed, 0
+	}
+	closer()
+	inner, v := agreeAt(g, seed.bore.Center, 0.35*seed.pin.R, 0.9*seed.pin.R, 2, scale, rng)
+	if inner.share >= innerShare {
+		seed, score = inner, v
+		closer()
+	}
+	return seed, score
+}
+
+// A ring within a ring is the joint when this share of the directions show it.
+const innerShare = 0.6
+
+// agreeAt reads every so many of the rays from a centre, between two radii,
+// and agrees on two circles.
+func agreeAt(g raster.Gray, at r2.Vec, from, to float64, every int, scale float64, rng *rand.Rand) (jointSeed, float64) {
+	var cand [rays][]dip
+	for i := 0; i < rays; i += every {
+		sin, cos := math.Sincos(2 * math.Pi * float64(i) / rays)
+		cand[i] = dips(g, at, cos, sin, from, to, scale)
+	}
+	bore, ok := agreeCircle(at, cand, func(d dip) float64 { return d.out }, rng, nil, rays/every, scale)
+	if !ok {
+		return jointSeed{}, 0
+	}
+	pin, ok := agreeCircle(at, cand, func(d dip) float64 { return d.in }, rng, &bore, rays/every, scale)
+	if !ok {
+		return jointSeed{}, 0
+	}
+	return judge(at, cand, bore, pin, rays/every, scale)
 }
 
 // dips lists the drops and rises along one ray between two radii, deepest
@@ -261,8 +278,9 @@ func grow(line []float64, mean func(a, b int) float64, i, k int) dip {
 }
 
 // agreeCircle finds the circle on which the most rays have a dip, by
-// three-point trials. With a bore given, only dips that lie on the bore count.
-func agreeCircle(at r2.Vec, cand [rays][]dip, radius func(dip) float64, rng *rand.Rand, bore *geom.Circle, scale float64) (geom.Circle, bool) {
+// three-point trials, of so many rays that were read. With a bore given only
+// dips that lie on the bore count.
+func agreeCircle(at r2.Vec, cand [rays][]dip, radius func(dip) float64, rng *rand.Rand, bore *geom.Circle, read int, scale float64) (geom.Circle, bool) {
 	type point struct {
 		at     r2.Vec
 		weight float64
@@ -285,7 +303,7 @@ func agreeCircle(at r2.Vec, cand [rays][]dip, radius func(dip) float64, rng *ran
 			seen = append(seen, i)
 		}
 	}
-	if len(seen) < rays/4 {
+	if len(seen) < read/4 {
 		return geom.Circle{}, false
 	}
 	tol := tolerance(scale, dip{})
@@ -335,8 +353,8 @@ func circleThrough(p [3]r2.Vec) (geom.Circle, bool) {
 	return geom.Circle{Center: r2.Add(p[0], c), R: r2.Norm(c)}, true
 }
 
-// judge scores a pair of circles by the rays that show both.
-func judge(at r2.Vec, cand [rays][]dip, bore, pin geom.Circle, scale float64) (jointSeed, float64) {
+// judge scores a pair of circles by those of the rays read that show both.
+func judge(at r2.Vec, cand [rays][]dip, bore, pin geom.Circle, read int, scale float64) (jointSeed, float64) {
 	seed := jointSeed{bore: bore, pin: pin}
 	if pin.R > bore.R || pin.R < 0.6*bore.R {
 		return seed, 0
@@ -357,7 +375,8 @@ func judge(at r2.Vec, cand [rays][]dip, bore, pin geom.Circle, scale float64) (j
 			}
 		}
 	}
-	seed.share = float64(both) / rays
+	seed.share = float64(both) / float64(read)
+	score *= rays / float64(read)
 	slices.Sort(blurs)
 	if len(blurs) > 0 {
 		// The sharper half: grain and dirt only ever widen an edge.
