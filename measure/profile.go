@@ -202,7 +202,8 @@ func (r rim) wear(load, contactU float64) wornFlank {
 	}
 	d, u := mean(at)
 	return wornFlank{
-		depth:     uncert.Combine(d, "px", r.depthBudget(u, r.Angle[at], contactU)),
+		// A flank does not grow: what reads below none is none.
+		depth:     uncert.Combine(max(d, 0), "px", r.depthBudget(u, r.Angle[at], contactU)),
 		direction: r.Angle[at],
 	}
 }

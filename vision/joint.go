@@ -325,12 +325,12 @@ func jointLimits(e geom.JointEdges, f subpixel.CrescentFit, curve raster.Curve) 
 		"the rims stand out by %.1f times the unevenness of the light beside them, at least %.1f times is needed", snr, minSNR)
 	add(check.AtMost("focus", round(e.Blur, 2), maxBlur), check.Blurred,
 		"the rims are blurred over %.1f px, at most %.1f px can be measured", e.Blur, maxBlur)
-	gap, least := e.Gap/e.Blur, minGap
+	gap, least, code, hint := e.Gap/e.Blur, minGap, check.NotFound, ": if this is a pin in its bush, magnify more"
 	if e.Blur > softBlur {
-		least = minSoftGap
+		least, code, hint = minSoftGap, check.Blurred, ""
 	}
-	add(check.AtLeast("gap", round(gap, 2), least), check.Blurred,
-		"the gap is %.1f times the blur at its widest, at least %.1f times is needed to measure it", gap, least)
+	add(check.AtLeast("gap", round(gap, 2), least), code,
+		"the gap is %.1f times the blur at its widest, at least %.1f times is needed to measure it%s", gap, least, hint)
 	for _, r := range []struct {
 		name string
 		pts  []geom.EdgePoint
