@@ -313,6 +313,46 @@ func avi(frames [][]byte, w, h int) []byte {
 	return chunk("RIFF", append([]byte("AVI "), body...))
 }
 
+// TestPlayOfRepeats takes three photos of each state, of which one shows
+// another joint: it is left out and said to be, and the play is that of the
+// others, right within 0.1 px.
+func TestPlayOfRepeats(t *testing.T) {
+	const play = 5.0
+	joint, other := rockedJoint(play), rockedJoint(play)
+	other.Seed++
+	var args []string
+	dir := t.TempDir()
+	for i, c := range []struct {
+		p      synth.Pair
+		pulled float64
+	}{{joint, 0}, {joint, 0}, {joint, 0}, {joint, 1}, {joint, 1}, {other, 1}} {
+		g, err := c.p.Photo(c.pulled, 0.1*float64(i), uint64(i+1))
+		if err != nil {
+			t.Fatal(err)
+		}
+		var b bytes.Buffer
+		if err := jpeg.Encode(&b, encoded(g), &jpeg.Options{Quality: 95}); err != nil {
+			t.Fatal(err)
+		}
+		path := filepath.Join(dir, strconv.Itoa(i)+".jpg")
+		if err := os.WriteFile(path, b.Bytes(), 0o644); err != nil {
+			t.Fatal(err)
+		}
+		args = append(args, map[float64]string{0: "--together", 1: "--apart"}[c.pulled], path)
+	}
+	l, status := played(t, append(args, "--points", "0,0,400,0", "--distance", "4mm", "--same-plane")...)
+	if status != statusOK {
+		t.Fatalf("status %d, %+v", status, l.Refused)
+	}
+	got := l.Results["play"]
+	if math.Abs(100*got.Value-play) > 0.1 || 100*got.Lower > play || 100*got.Upper < play || !*l.Distinct {
+		t.Errorf("play %.3f (%.3f to %.3f) px, distinct %v, want %g", 100*got.Value, 100*got.Lower, 100*got.Upper, *l.Distinct, play)
+	}
+	if notes := strings.Join(l.Notes, "\n"); !strings.Contains(notes, "5.jpg was left out: links not found") || strings.Count(notes, "left out") != 1 {
+		t.Errorf("notes %q", notes)
+	}
+}
+
 // TestPlayOfClip films a joint with known play: right within 0.1 px, four
 // ways seen, every frame told of.
 func TestPlayOfClip(t *testing.T) {
