@@ -71,6 +71,7 @@ func Joint(e geom.JointEdges, s calib.Scale, o Options) (JointResult, error) {
 		return JointResult{}, fmt.Errorf("measure: joint without circles")
 	}
 	bore, pin := newRim(e.BoreProfile, e.BoreFit, e.Bore, +1), newRim(e.PinProfile, e.PinFit, e.Pin, -1)
+	bore.atFoot, pin.atFoot = e.BoreBand > 0, e.PinBand > 0
 	at := e.BoreFit.Center
 	j := joint{e: e, bore: bore, pin: pin, distance: o.WorkingDistanceMM, mmPerPx: s.Along(at, s.AngleRad).Value}
 	if j.distance == 0 {
@@ -353,6 +354,9 @@ func (j joint) notes(bore, pin, hidden wornFlank) []string {
 		wornFlank
 		name string
 	}{{bore, "bore"}, {pin, "pin"}} {
+		if w.unseen {
+			n = append(n, fmt.Sprintf("the %s's loaded flank was not seen: its wear is not known, and the play may be larger", w.name))
+		}
 		if w.seen {
 			n = append(n, fmt.Sprintf("the %s is worn on one side, over about %.0f degrees about %.0f degrees", w.name, w.width*180/math.Pi, w.direction*180/math.Pi))
 		}

@@ -243,6 +243,27 @@ func TestJointLaws(t *testing.T) {
 	})
 }
 
+// A flank that was not seen says nothing of its wear, and the play's interval
+// says so.
+func TestHiddenFlank(t *testing.T) {
+	e := model{boreR: 300, pinR: 290, offset: 9, noise: 0.05}.edges(seeded())
+	for i, a := range e.BoreProfile.Angle {
+		if math.Abs(math.Remainder(a, 2*math.Pi)) < 1 {
+			e.BoreProfile.U[i] = 0
+		}
+	}
+	r, err := Joint(e, exact(), Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if r.WearDepthBore.Upper < 0.3 || r.Play.Upper < 0.3 {
+		t.Errorf("wear depth %v and play %v of a flank not seen", r.WearDepthBore, r.Play)
+	}
+	if !strings.Contains(strings.Join(r.Notes, " "), "flank was not seen") {
+		t.Errorf("notes %q", r.Notes)
+	}
+}
+
 // A joint without offset has a direction that may be any.
 func TestCentredPinHasNoDirection(t *testing.T) {
 	m := model{boreR: 300, pinR: 290, noise: 0.05}

@@ -17,6 +17,9 @@ type rim struct {
 	circle geom.Circle
 	used   []bool
 	sign   float64
+	// atFoot says that the rim was read at the foot of a band, which shows only
+	// where the gap is wide.
+	atFoot bool
 }
 
 func newRim(p geom.RimProfile, c geom.Circle, pts []geom.EdgePoint, sign float64) rim {
@@ -134,6 +137,7 @@ type wornFlank struct {
 	depth            uncert.Quantity // px
 	direction, width float64         // rad
 	seen             bool            // beyond doubt
+	unseen           bool            // the flank itself was not seen
 }
 
 // How a worn flank is told from chance (judgement, tried on generated joints).
@@ -141,6 +145,10 @@ const (
 	wearSide   = 70 * math.Pi / 180 // a flank wears within this of the load
 	wearWindow = 10 * math.Pi / 180 // where the depth is read when none is seen
 	wearSigmas = 5.0
+	// When more than this share of the flank was not seen nothing can be said
+	// of its wear but that it is less than deepestWear of the radius.
+	mostHidden  = 0.5
+	deepestWear = 0.2
 )
 
 // wear reads the wear depth of a rim on the side towards load (rad), or, when
@@ -201,11 +209,30 @@ func (r rim) wear(load, contactU float64) wornFlank {
 		at = 0
 	}
 	d, u := mean(at)
+	if hidden := 1 - r.seenAbout(at, int(wearSide/step)); hidden > mostHidden && !r.atFoot {
+		return wornFlank{
+			depth:     uncert.Combine(0, "px", uncert.Budget{{Name: "flank not seen", U: deepestWear / 2 * r.circle.R}}),
+			direction: r.Angle[at],
+			unseen:    true,
+		}
+	}
 	return wornFlank{
 		// A flank does not grow: what reads below none is none.
 		depth:     uncert.Combine(max(d, 0), "px", r.depthBudget(u, r.Angle[at], contactU)),
 		direction: r.Angle[at],
 	}
+}
+
+// seenAbout returns the share of the directions within reach of i in which the
+// rim was seen.
+func (r rim) seenAbout(i, reach int) float64 {
+	n, seen := len(r.Angle), 0
+	for d := -reach; d <= reach; d++ {
+		if r.U[(i+d+n)%n] > 0 {
+			seen++
+		}
+	}
+	return float64(seen) / float64(2*reach+1)
 }
 
 // flank fits the worn arc about direction i.
