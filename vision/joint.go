@@ -145,22 +145,27 @@ func edges(g raster.Gray, f subpixel.CrescentFit, shift float64, feet [2]subpixe
 	}
 	var ledges [2][]float64
 	for _, s := range f.Sectors {
+		bore, pin := s.Fitted, s.Fitted
 		if rim, width := ledge(f, s); width > 0 {
 			ledges[rim] = append(ledges[rim], width)
-			s.Fitted = false
+			bore, pin = rim != 0, rim != 1
 		}
-		if !s.Fitted {
+		if bore {
+			u := f.Excess * math.Sqrt(s.VarBore)
+			e.Bore = append(e.Bore, rimPoint(f.Bore, s.Angle, s.Bore, u, s.BoreUsed))
+			e.BoreProfile.Add(s.Angle, s.Bore, u)
+		} else {
 			e.Bore = append(e.Bore, unseen(f.Bore, s.Angle, s))
-			e.Pin = append(e.Pin, unseen(f.Pin, s.PinAngle, s))
 			e.BoreProfile.Add(s.Angle, 0, 0)
-			e.PinProfile.Add(s.PinAngle, 0, 0)
-			continue
 		}
-		ub, up := f.Excess*math.Sqrt(s.VarBore), f.Excess*math.Sqrt(s.VarPin)
-		e.Bore = append(e.Bore, rimPoint(f.Bore, s.Angle, s.Bore, ub, s.BoreUsed))
-		e.Pin = append(e.Pin, rimPoint(f.Pin, s.PinAngle, s.Pin, up, s.PinUsed))
-		e.BoreProfile.Add(s.Angle, s.Bore, ub)
-		e.PinProfile.Add(s.PinAngle, s.Pin, up)
+		if pin {
+			u := f.Excess * math.Sqrt(s.VarPin)
+			e.Pin = append(e.Pin, rimPoint(f.Pin, s.PinAngle, s.Pin, u, s.PinUsed))
+			e.PinProfile.Add(s.PinAngle, s.Pin, u)
+		} else {
+			e.Pin = append(e.Pin, unseen(f.Pin, s.PinAngle, s))
+			e.PinProfile.Add(s.PinAngle, 0, 0)
+		}
 	}
 	sh := pinShadow(g, f)
 	e.Shadow, e.ShadowU, e.ShadowReach = sh.share, sh.u, sh.reach
