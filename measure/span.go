@@ -254,6 +254,15 @@ func (c chain) notes() []string {
 		n = append(n, fmt.Sprintf("it was not said whether the scale lies in the plane of the heads: the intervals allow for up to %.0f mm lower or higher at %.0f mm from the lens; --same-plane or --plane-offset with --working-distance narrows them", c.unstatedMM(), c.o.WorkingDistanceMM))
 	}
 	n = append(n, fmt.Sprintf("heads are taken to lie within %.3g mm (one standard uncertainty) of the axes of their %s; riveted heads can be off by 0.02 to 0.1 mm each", c.o.HeadMM, plural(c.heads.Kind)))
+	switch {
+	case c.heads.Unclear:
+		n = append(n, fmt.Sprintf("the ends along the chain are darker than pin heads and lighter than open bushes usually are: they are taken for %s, and if they are not the reference is wrong", plural(c.heads.Kind)))
+	case c.heads.Kind == geom.BushEnd:
+		n = append(n, "the ends along the chain are dark inside and taken for open bushes; hollow pins look the same, and from pin to pin wear shows in the other links")
+	}
+	if c.heads.LeftOff > 0 {
+		n = append(n, fmt.Sprintf("joints at %d of the two ends of the row show no %s end as the others do and were left off: pins and bushes are not mixed in one span", c.heads.LeftOff, c.heads.Kind))
+	}
 	filled := 0
 	for _, h := range c.heads.Heads {
 		if h.Filled {

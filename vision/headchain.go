@@ -27,6 +27,7 @@ type chainLink struct {
 // A chain's row of heads (judgement, tried on generated chains).
 const (
 	sameHead   = 0.2  // heads of one chain differ in radius by less than this share
+	sameScore  = 0.4  // and in score by no more than this ratio: shadows between plates are no heads
 	pitchShare = 0.12 // a head lies off its predicted place by less than this share of the pitch
 	maxUnseen  = 2    // heads missing in a row
 	leastHeads = 4
@@ -41,7 +42,7 @@ func assembleChain(rims []headRim) (chainSeed, bool) {
 	for _, a := range rims {
 		var alike []headRim
 		for _, b := range rims {
-			if like(a.circle, b.circle) {
+			if like(a.circle, b.circle) && b.score > sameScore*a.score && a.score > sameScore*b.score {
 				alike = append(alike, b)
 			}
 		}
@@ -114,14 +115,27 @@ func follow(rims []headRim, a, b headRim) chainSeed {
 	back := walk(rims, second, first)
 	slices.Reverse(back)
 	c := chainSeed{links: slices.Concat(back, []chainLink{first, second}, on)}
+	c.score = c.worth()
+	return c
+}
+
+// worth says how good the row is: a place counts by how much more it rises than
+// half of what the better quarter of its rims do, so that a row does not gain
+// from shadows half-way between its heads.
+func (c chainSeed) worth() float64 {
+	var all []float64
 	for _, l := range c.links {
 		if l.seen {
-			c.score += l.score
-		} else {
-			c.score -= 0.05
+			all = append(all, l.score)
 		}
 	}
-	return c
+	slices.Sort(all)
+	usual := all[len(all)*3/4]
+	worth := -0.05 * float64(len(c.links)-len(all))
+	for _, s := range all {
+		worth += s - usual/2
+	}
+	return worth
 }
 
 // walk follows the row from a over b and returns the links beyond b.

@@ -25,15 +25,16 @@ const minLinkScore = 4.0
 // against what the sides towards the links between show. The score is the best
 // difference over its standard deviation, or over what other distances show.
 //
-// The plates that hold open bushes are inner ones, and lie below or alone: from
-// bush to bush the kinds are not told.
+// The plates that hold open bushes are inner ones, and lie below or alone, but
+// hollow pins in outer plates look the same: from bush to bush, and where pins
+// are not clearly pins, the kinds are not told.
 func linkKinds(g raster.Gray, h geom.Heads) ([]geom.LinkKind, float64) {
 	n := len(h.Heads) - 1
 	kinds := make([]geom.LinkKind, n)
 	for i := range kinds {
 		kinds[i] = geom.UnknownLink
 	}
-	if h.Kind != geom.PinHead {
+	if h.Kind != geom.PinHead || h.Unclear {
 		return kinds, 0
 	}
 	order, score := linkOrder(g, h)

@@ -3,6 +3,7 @@ package vision
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"gonum.org/v1/gonum/spatial/r2"
 
@@ -21,7 +22,11 @@ const (
 	maxHeadU      = 0.3  // standard uncertainty of a centre, pixels
 	maxHeadSpread = 0.12 // radius off that of the other heads, share
 	maxUneven     = 0.08 // pitch off the middle pitch, share
-	holeLight     = 0.5  // light inside a bush over that of the plate around
+	// Light inside over that of the plate around: below holeLight it is the
+	// hole of an open bush, above it a head. Generated and rendered holes show
+	// up to 0.13 and heads, blackened ones too, 0.36 and more; what lies between
+	// darkEnough and lightEnough might be either.
+	holeLight, darkEnough, lightEnough = 0.25, 0.18, 0.33
 )
 
 // FindHeads finds the pin heads along a tight chain seen from the side, at any
@@ -31,7 +36,8 @@ const (
 // Only a row of at least four heads at even distances counts. A head that is
 // not seen by itself is looked for where its neighbours say it must be; when it
 // is not there either, the photo is refused, since a pitch cannot be left out.
-// Open bushes at the ends of a row of pins are left off.
+// Open bushes at the ends of a row of pins are left off, and pins at the ends
+// of a row of open bushes; a row that mixes them is refused.
 //
 // The error is a *check.Refusal: not_found, blurred or
 // too_few_edges. The checks are those made up to then.
@@ -56,6 +62,11 @@ func FindHeads(g raster.Gray, curve raster.Curve) (geom.Heads, []check.Check, er
 	row.trim()
 	row.extend()
 	row.order()
+	if mixed := slices.IndexFunc(row.places, func(p headPlace) bool { return p.other }); mixed >= 0 {
+		at := row.places[mixed].circle.Center
+		return fail(check.AtMost("joints of the other kind", float64(row.mixed()), 0), check.NotFound,
+			"joint %d of %d, about (%.0f, %.0f), is no %s end as the others are: pins and open bushes cannot be mixed in one span", mixed+1, len(row.places), at.X, at.Y, row.kind)
+	}
 	if missing := row.firstMissing(); missing >= 0 {
 		c := check.AtMost("heads missing", float64(row.missing()), 0)
 		at := row.places[missing].circle.Center
@@ -102,7 +113,11 @@ type headRow struct {
 	radius float64 // middle radius of the heads
 	step   float64 // middle rise of light at their rims
 	kind   geom.HeadKind
-	look   subpixel.HeadLook
+	// unclear says that the ends might be of either kind.
+	unclear bool
+	// leftOff says at which ends of the row joints of the other kind follow.
+	leftOff [2]bool
+	look    subpixel.HeadLook
 }
 
 // headPlace is one place of the row.
@@ -111,6 +126,7 @@ type headPlace struct {
 	fit    subpixel.HeadFit
 	ok     bool // fit holds
 	filled bool
+	other  bool // a joint of the other kind than the row
 }
 
 func newHeadRow(g raster.Gray, seed chainSeed) *headRow {
@@ -209,15 +225,21 @@ func (r *headRow) fitAll() {
 	}
 	r.settle()
 	holes := 0
+	var inside []float64
 	for _, p := range r.places {
-		if p.ok && hole(p.fit) {
-			holes++
+		if p.ok {
+			inside = append(inside, p.fit.Inside/p.fit.Plate)
+			if hole(p.fit) {
+				holes++
+			}
 		}
 	}
 	r.kind = geom.PinHead
-	if 2*holes > len(r.places) {
+	if 2*holes > len(inside) {
 		r.kind = geom.BushEnd
 	}
+	usual := middle(inside)
+	r.unclear = usual > darkEnough && usual < lightEnough
 }
 
 // settle looks again, with the radius of the others, at heads whose own radius
@@ -298,37 +320,64 @@ func (r *headRow) extend() {
 			return headPlace{}, false
 		}
 		f, ok := r.lookAt(c)
-		return headPlace{circle: c, fit: f, ok: ok, filled: true}, ok && f.Step > 0.5*r.step && f.Arc > 240 && hole(f) == (r.kind == geom.BushEnd)
+		p := headPlace{circle: c, fit: f, ok: ok, filled: true}
+		p.other = ok && r.differs(p)
+		return p, ok && f.Step > 0.5*r.step && f.Arc > 240
 	}
 	for len(r.places) > 1 && len(r.places) <= mostPitches {
 		n := len(r.places)
 		p, ok := grow(r.places[n-2], r.places[n-1])
-		if !ok {
+		if !ok || p.other {
+			r.leftOff[1] = r.leftOff[1] || ok
 			break
 		}
 		r.places = append(r.places, p)
 	}
 	for len(r.places) > 1 && len(r.places) <= mostPitches {
 		p, ok := grow(r.places[1], r.places[0])
-		if !ok {
+		if !ok || p.other {
+			r.leftOff[0] = r.leftOff[0] || ok
 			break
 		}
 		r.places = append([]headPlace{p}, r.places...)
 	}
 }
 
-// trim takes from the ends what is not a head of the row's kind.
+// trim takes from the ends what is not a head of the row's kind, and marks what
+// is not within the row.
 func (r *headRow) trim() {
-	stays := func(p headPlace) bool { return p.ok && hole(p.fit) == (r.kind == geom.BushEnd) }
-	for len(r.places) > 0 && !stays(r.places[0]) {
+	for i := range r.places {
+		p := &r.places[i]
+		p.other = p.ok && r.differs(*p)
+		p.ok = p.ok && !p.other
+	}
+	for len(r.places) > 0 && !r.places[0].ok {
+		r.leftOff[0] = r.leftOff[0] || r.places[0].other
 		r.places = r.places[1:]
 	}
-	for n := len(r.places); n > 0 && !stays(r.places[n-1]); n-- {
+	for n := len(r.places); n > 0 && !r.places[n-1].ok; n-- {
+		r.leftOff[1] = r.leftOff[1] || r.places[n-1].other
 		r.places = r.places[:n-1]
 	}
-	for i := range r.places {
-		r.places[i].ok = stays(r.places[i])
+}
+
+// differs says that a fitted place is clearly not of the row's kind; where the
+// row is not clear itself, the side of holeLight counts.
+func (r *headRow) differs(p headPlace) bool {
+	if r.kind == geom.BushEnd {
+		return p.fit.Inside > lightEnough*p.fit.Plate || r.unclear && !hole(p.fit)
 	}
+	return p.fit.Inside < darkEnough*p.fit.Plate || r.unclear && hole(p.fit)
+}
+
+func (r *headRow) mixed() int {
+	n := 0
+	for _, p := range r.places {
+		if p.other {
+			n++
+		}
+	}
+	return n
 }
 
 // order puts the row from left to right, or downwards.
@@ -400,7 +449,12 @@ func (r *headRow) limits(curve raster.Curve) []limit {
 
 // heads gives the row in the words of package geom.
 func (r *headRow) heads() geom.Heads {
-	h := geom.Heads{Kind: r.kind, Blur: r.look.Blur}
+	h := geom.Heads{Kind: r.kind, Unclear: r.unclear, Blur: r.look.Blur}
+	for _, end := range r.leftOff {
+		if end {
+			h.LeftOff++
+		}
+	}
 	floor := math.Pow(lineU*r.look.Width, 2)
 	for _, p := range r.places {
 		c := p.fit.Circle

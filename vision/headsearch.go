@@ -266,12 +266,19 @@ func ringAt(g raster.Gray, at r2.Vec, rmin, rmax float64) (headRim, bool) {
 				light[k][i] = g.Bilinear(x, y)
 			}
 		}
+		// Deep in a hole the share rises long before its rim does.
+		var beyond []float64
+		for k := range rays {
+			beyond = append(beyond, light[k][n-1])
+		}
+		bright := middle(slices.DeleteFunc(beyond, math.IsNaN))
+		dark := 0.1 * bright
 		rise := func(k, i int) float64 {
 			a, b := light[k][i-1], light[k][i+1]
 			if !(a+b > 0) {
 				return 0
 			}
-			return max(-0.1, min((b-a)/(a+b), 0.2))
+			return max(-0.1, min((b-a)/(a+b+dark), 0.2))
 		}
 		r, score := 0, 0.0
 		for i := max(int(rmin)-1, 2); i < n-2; i++ {
@@ -287,13 +294,17 @@ func ringAt(g raster.Gray, at r2.Vec, rmin, rmax float64) (headRim, bool) {
 		if score < leastRise {
 			return best, false
 		}
-		// Where each ray rises most beside that radius, and the circle there.
+		// Where each ray rises most beside that radius, and the circle there. What
+		// is far brighter than the plate is a lamp mirrored in the head.
+		climb := func(k, i int) float64 {
+			return min(light[k][i+1], 2*bright) - min(light[k][i-1], 2*bright)
+		}
 		var sx, sy, sr, sw float64
 		for k := range rays {
 			sin, cos := math.Sincos(2 * math.Pi * float64(k) / rays)
 			top, where := 0.0, 0.0
 			for i := max(r-3, 1); i <= min(r+3, n-2); i++ {
-				if v := rise(k, i); v > top {
+				if v := climb(k, i); v > top {
 					top, where = v, float64(i)
 				}
 			}

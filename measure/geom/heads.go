@@ -38,6 +38,12 @@ type Head struct {
 type Heads struct {
 	Kind  HeadKind
 	Heads []Head
+	// Unclear says that the ends are darker than heads and lighter than holes
+	// usually are: Kind is the likelier one.
+	Unclear bool
+	// LeftOff is at how many ends of the row, 0 to 2, joints of the other kind
+	// follow, which are not part of it.
+	LeftOff int
 	// Links has the kind of the link between head i and head i+1, one fewer
 	// than there are heads. They alternate, or are all unknown.
 	Links []LinkKind

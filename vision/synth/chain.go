@@ -2,6 +2,7 @@ package synth
 
 import (
 	"math"
+	"slices"
 
 	"gonum.org/v1/gonum/spatial/r2"
 )
@@ -26,8 +27,23 @@ type Chain struct {
 	// its bush open there when BushHoleR is set.
 	Tails     bool
 	BushHoleR float64
+	// Open are the joints without a pin, from one end or all: their bushes are
+	// open. Where both joints of an outer link are open its near plate is off,
+	// and the far one lies under the inner plates.
+	Open []int
+	Bush Bush
 	// Hidden has the numbers of heads under a patch of dirt.
 	Hidden []int
+}
+
+// Bush is the look of an open bush: a ring about a dark hole, flush in its
+// inner plate, or in its roller where RollerR is set and the near inner plates
+// are off too.
+type Bush struct {
+	HoleR, RingR, RollerR float64
+	Ring, Roller          Face
+	Dark                  float64 // light out of the hole
+	SeamWidth             float64 // dark line around the ring
 }
 
 // Dome is the look of a head: dark metal with a ring-shaped mirror image of
@@ -111,8 +127,23 @@ func (c Chain) plate(a, b r2.Vec, more, step float64) []r2.Vec {
 func (p *painter) chain(c Chain, step float64) {
 	links := len(c.Pins) - 1
 	inner := func(i int) bool { return (i%2 == 0) == c.FirstInner }
+	open := func(i int) bool { return slices.Contains(c.Open, i) }
+	bare := func(i int) bool { return open(i) && open(i+1) } // a link without its near outer plates
+	far := Face{Level: 0.5 * c.Inner.Level, Finish: c.Inner.Finish}
 	for i := range links {
+		if !inner(i) && bare(i) {
+			p.over(far, c.plate(c.Pins[i], c.Pins[i+1], 0, step))
+		}
+	}
+	for i := range links {
+		if inner(i) && bare(i) && c.Bush.RollerR > 0 {
+			p.over(far, c.plate(c.Pins[i], c.Pins[i+1], 0, step))
+			continue
+		}
 		if inner(i) {
+			if c.ShadowWidth > 0 && bare(i) {
+				p.over(Face{Level: c.LineLevel * c.Inner.Level}, c.plate(c.Pins[i], c.Pins[i+1], c.ShadowWidth, step))
+			}
 			p.over(c.Inner, c.plate(c.Pins[i], c.Pins[i+1], 0, step))
 		}
 	}
@@ -125,20 +156,36 @@ func (p *painter) chain(c Chain, step float64) {
 	}
 	dark := Face{Level: c.LineLevel * c.Outer.Level}
 	for i := range links {
-		if !inner(i) {
+		if !inner(i) && !bare(i) {
 			if c.ShadowWidth > 0 {
 				p.over(dark, c.plate(c.Pins[i], c.Pins[i+1], c.ShadowWidth, step))
 			}
 			p.over(c.Outer, c.plate(c.Pins[i], c.Pins[i+1], 0, step))
 		}
 	}
-	for _, at := range c.Pins {
+	for i, at := range c.Pins {
+		if open(i) {
+			p.bush(c, at, step)
+			continue
+		}
 		p.inside(c.Outer, dark, disc(at, c.HeadR, step))
 		p.dome(c, at, step)
 	}
 	for _, i := range c.Hidden {
 		p.over(Face{Level: 0.5 * c.Outer.Level, Finish: Finish{Amplitude: 0.3, Along: 9, Across: 7}}, disc(c.Pins[i], 1.25*c.HeadR, step))
 	}
+}
+
+// bush paints the open bush at a place.
+func (p *painter) bush(c Chain, at r2.Vec, step float64) {
+	b := c.Bush
+	seam := Face{Level: c.LineLevel * c.Inner.Level}
+	if b.RollerR > 0 {
+		p.over(b.Roller, disc(at, b.RollerR, step))
+	}
+	p.over(seam, disc(at, b.RingR+b.SeamWidth, step))
+	p.over(b.Ring, disc(at, b.RingR, step))
+	p.over(Face{Level: b.Dark}, disc(at, b.HoleR, step))
 }
 
 // dome paints the head at a place, within its dark foot.

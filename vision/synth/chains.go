@@ -52,3 +52,24 @@ func Pulled(r *rand.Rand, pitches int, pitch, angleRad, growth, sagRad float64, 
 	s.Camera.Gradient = r2.Scale(between(r, 0, 0.15)/math.Hypot(float64(s.W), float64(s.H)), direction(angle(r)))
 	return s
 }
+
+// Opened returns a photo of Pulled's chain with the pins of the joints from
+// and on driven out, or with rollers also all near plates off there: their
+// bushes are open. Growth then is that of the links between bushes.
+func Opened(r *rand.Rand, s Scene, from int, rollers bool) Scene {
+	c := &s.Chain
+	pitch := c.Pitches()[0]
+	for i := from; i < len(c.Pins); i++ {
+		c.Open = append(c.Open, i)
+	}
+	c.Bush = Bush{
+		HoleR: between(r, 0.15, 0.2) * pitch, Dark: between(r, 0.02, 0.12) * c.Inner.Level,
+		Ring: Face{Level: between(r, 0.9, 1.4) * c.Inner.Level, Finish: finish(r, 0.03)}, SeamWidth: max(0.006*pitch, 0.7),
+	}
+	c.Bush.RingR = between(r, 1.3, 1.5) * c.Bush.HoleR
+	if rollers {
+		c.Bush.RollerR = between(r, 0.31, 0.35) * pitch
+		c.Bush.Roller = Face{Level: between(r, 0.7, 1.2) * c.Inner.Level, Finish: finish(r, 0.04)}
+	}
+	return s
+}
