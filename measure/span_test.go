@@ -182,6 +182,32 @@ func TestSpanOfBushes(t *testing.T) {
 	}
 }
 
+// What the ends are taken for, and what was left off, is said.
+func TestSpanNotesOfTheEnds(t *testing.T) {
+	for _, c := range []struct {
+		kind    geom.HeadKind
+		unclear bool
+		leftOff int
+		want    string
+	}{
+		{geom.BushEnd, false, 0, "hollow pins look the same"},
+		{geom.BushEnd, true, 0, "taken for bushes, and if they are not the reference is wrong"},
+		{geom.PinHead, true, 0, "taken for pins, and if they are not the reference is wrong"},
+		{geom.PinHead, false, 1, "joints at 1 of the two ends of the row show no pin end"},
+		{geom.PinHead, false, 0, ""},
+	} {
+		h := row(0, 0.1, false, 160, 160, 160)
+		h.Kind, h.Unclear, h.LeftOff = c.kind, c.unclear, c.leftOff
+		notes := strings.Join(mustSpan(t, h, plainScale(0.05, 0), SpanOptions{HeightKnown: true}).Notes, "\n")
+		if !strings.Contains(notes, c.want) {
+			t.Errorf("%+v: notes %q", c, notes)
+		}
+		if plain := !strings.Contains(notes, "taken for") && !strings.Contains(notes, "left off"); plain != (c.want == "") {
+			t.Errorf("%+v: notes %q", c, notes)
+		}
+	}
+}
+
 func TestSpanSlackChain(t *testing.T) {
 	h := row(0, 0.1, false, 160, 160, 160, 160)
 	for i := 3; i < 5; i++ {

@@ -361,13 +361,12 @@ func (r *headRow) trim() {
 	}
 }
 
-// differs says that a fitted place is clearly not of the row's kind; where the
-// row is not clear itself, the side of holeLight counts.
+// differs says that a fitted place is clearly not of the row's kind.
 func (r *headRow) differs(p headPlace) bool {
 	if r.kind == geom.BushEnd {
-		return p.fit.Inside > lightEnough*p.fit.Plate || r.unclear && !hole(p.fit)
+		return p.fit.Inside > lightEnough*p.fit.Plate
 	}
-	return p.fit.Inside < darkEnough*p.fit.Plate || r.unclear && hole(p.fit)
+	return p.fit.Inside < darkEnough*p.fit.Plate
 }
 
 func (r *headRow) mixed() int {

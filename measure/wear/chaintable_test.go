@@ -79,10 +79,30 @@ func TestLaterRowsFollowB29(t *testing.T) {
 			t.Errorf("%s: inner plate %g mm is above 0.95 of the pitch", ansi, c.InnerPlateMax)
 		}
 	}
+	// Outer plates 0.82 p, same table; the published rows of the A series.
+	for _, r := range iso606of1994 {
+		if strings.HasSuffix(r.name, "A") {
+			c := must[wear.Chain](t)(wear.FindEdition(r.name, "1994"))
+			near(t, r.name+" outer plate over 0.82 p", c.OuterPlateMax/(0.82*c.Pitch), 1, 0.001)
+		}
+	}
 	// Check rows of the rule itself.
 	near(t, "No. 40 pin", 0.1565*inch, 3.975, 0.0005)
 	near(t, "No. 40 bore", 0.1575*inch, 4.0005, 0.00005)
 	near(t, "least clearance", 0.0010*inch, 0.0254, 1e-9)
+}
+
+// Measuring loads of ASME B29.1 in lbf, seen in the same dimensions table. Those
+// of ISO 606 are below them, by no more than half: a pull within either
+// standard's is light enough for the other.
+func TestMeasuringLoadsAgainstB29(t *testing.T) {
+	const lbf = 4.4482216
+	for ansi, load := range map[string]float64{"25": 18, "35": 18, "41": 18, "40": 31, "50": 49, "60": 70, "80": 125} {
+		c := must[wear.Chain](t)(wear.FindEdition(ansi, "2004"))
+		if ratio := c.MeasuringLoad / (load * lbf); ratio < 0.5 || ratio > 1 {
+			t.Errorf("%s: %g N is %.2f of the %g lbf of B29.1", ansi, c.MeasuringLoad, ratio, load)
+		}
+	}
 }
 
 func TestFindIsTolerant(t *testing.T) {

@@ -20,6 +20,12 @@ type Inspection struct {
 //
 // Running-in is the growth the line shows at distance zero: what the first
 // bedding of pins and bushes added, kept apart from the steady wear.
+//
+// That the line is straight is Archard's law for an even pressure: depth goes
+// with the distance slid. No wear coefficient enters, the inspections give the
+// slope. The contact of a worn pin and bush widens (Kauzlarich and Williams
+// 2001, Proc IMechE J 215:387), the pressure sinks and the line bends: it is
+// sound between inspections and not far beyond the last.
 type Trend struct {
 	RunningIn uncert.Quantity // in the unit of the growth
 	Slope     uncert.Quantity // growth per distance

@@ -4,6 +4,7 @@ import (
 	"os"
 	"path/filepath"
 	"regexp"
+	"slices"
 	"strings"
 	"testing"
 )
@@ -72,4 +73,80 @@ func TestReadmeFiles(t *testing.T) {
 			t.Errorf("status %d, %s%s", status, stdout, stderr)
 		}
 	}
+}
+
+var (
+	goTest   = regexp.MustCompile("`go test ([^`]*)`")
+	selector = regexp.MustCompile(`-(run|bench) (?:'([^']*)'|(\S+))`)
+	function = regexp.MustCompile(`(?m)^func ((?:Test|Fuzz|Benchmark|Example)\w*)\(`)
+)
+
+// TestDevelopersCommands wants every test command of DEVELOPERS.md to name
+// folders that are there, and each of its alternatives a test in them.
+func TestDevelopersCommands(t *testing.T) {
+	root, err := filepath.Abs("../../../..")
+	if err != nil {
+		t.Fatal(err)
+	}
+	text, err := os.ReadFile(filepath.Join(root, "DEVELOPERS.md"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	commands := goTest.FindAllSubmatch(text, -1)
+	if len(commands) == 0 {
+		t.Fatal("DEVELOPERS.md shows no test command")
+	}
+	for _, c := range commands {
+		command := string(c[1])
+		var names []string
+		for _, word := range strings.Fields(command) {
+			if folder, ok := strings.CutPrefix(word, "./"); ok {
+				names = append(names, testsIn(t, filepath.Join(root, folder))...)
+			}
+		}
+		if len(names) == 0 {
+			t.Errorf("go test %s: no tests in its folders", command)
+		}
+		for _, s := range selector.FindAllStringSubmatch(command, -1) {
+			pattern := s[2] + s[3]
+			if pattern == "^$" { // none, on purpose
+				continue
+			}
+			for one := range strings.SplitSeq(pattern, "|") {
+				one, _, _ = strings.Cut(one, "/") // the rest names a subtest
+				found := slices.ContainsFunc(names, regexp.MustCompile(one).MatchString)
+				if !found {
+					t.Errorf("go test %s: no test matches %q", command, one)
+				}
+			}
+		}
+	}
+}
+
+// testsIn returns the names of the tests in a folder, or with "..." also in
+// those below.
+func testsIn(t *testing.T, folder string) []string {
+	t.Helper()
+	folder, below := strings.CutSuffix(folder, "...")
+	folder = filepath.Clean(folder)
+	var names []string
+	err := filepath.WalkDir(folder, func(path string, d os.DirEntry, err error) error {
+		switch {
+		case err != nil:
+			return err
+		case d.IsDir() && path != folder && !below:
+			return filepath.SkipDir
+		case d.IsDir() || !strings.HasSuffix(path, "_test.go"):
+			return nil
+		}
+		source, err := os.ReadFile(path)
+		for _, f := range function.FindAllSubmatch(source, -1) {
+			names = append(names, string(f[1]))
+		}
+		return err
+	})
+	if err != nil {
+		t.Error(err)
+	}
+	return names
 }

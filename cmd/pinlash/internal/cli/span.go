@@ -31,7 +31,10 @@ three to forty pitches long, with a rule beside it: the distance of every two
 neighbouring pin heads, or open bush ends, and the length along them all. It
 tells inner from outer links where the picture does, and says what the pitches
 run between, pin to pin or bush to bush: from pin to pin wear shows in the inner
-links, from bush to bush in the outer ones.
+links, from bush to bush in the outer ones. Ends that are dark inside count as
+open bushes. Pins and bushes are never mixed in one span: what follows at the
+ends of a row is left off, and an open bush between pins is refused. Heads have
+to be at least 20 pixels wide and stand out from their plates.
 
 The rule has to lie level with the heads. If it does, say so with --same-plane;
 if it lies lower or higher, give --plane-offset and --working-distance. Without

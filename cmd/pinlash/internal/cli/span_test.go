@@ -2,7 +2,11 @@ package cli
 
 import (
 	"encoding/json"
+	"errors"
 	"math"
+	"math/rand/v2"
+	"os"
+	"path/filepath"
 	"strings"
 	"testing"
 
@@ -10,6 +14,7 @@ import (
 	"pinlash/measure"
 	"pinlash/measure/geom"
 	"pinlash/measure/uncert"
+	"pinlash/vision/synth"
 )
 
 const spanFolder = "testdata/span/"
@@ -124,5 +129,49 @@ func TestSpanGrowth(t *testing.T) {
 	var r record.Record
 	if err := ref.applySpan(&r, spanOf(1, geom.OuterLink, growth)); err != nil || r.Growth != nil || r.Notes == nil {
 		t.Errorf("one outer link: %+v, notes %q, %v", r.Growth, r.Notes, err)
+	}
+}
+
+// TestSpanOfBushes wants "bush to bush" printed for a chain without pins, in
+// the table and in JSON, and the span it was drawn with.
+func TestSpanOfBushes(t *testing.T) {
+	r := rand.New(rand.NewPCG(5, 71))
+	s := synth.Opened(r, synth.Pulled(r, 8, 165, 0.05, 0.01, 0.02, false), 0, false)
+	path := filepath.Join(t.TempDir(), "bushes.jpg")
+	f, err := os.Create(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := errors.Join(s.WriteJPEG(f), f.Close()); err != nil {
+		t.Fatal(err)
+	}
+	const mmPerPx = 0.05
+	want := 0.0
+	for _, p := range s.Chain.Pitches() {
+		want += p * mmPerPx
+	}
+	args := []string{"span", path, "--points", "100,400,1500,400", "--distance", "70", "--same-plane", "--pitch", "8.25"}
+	status, stdout, stderr := run(t, t.Context(), append(args, "--json")...)
+	if status != statusOK {
+		t.Fatalf("status %d, %s%s", status, stdout, stderr)
+	}
+	var line struct {
+		Results   map[string]uncert.Quantity
+		Reference string
+		Pitches   []record.Pitch
+	}
+	if err := json.Unmarshal([]byte(stdout), &line); err != nil {
+		t.Fatal(err)
+	}
+	span := line.Results["span"]
+	if line.Reference != "bush to bush" || len(line.Pitches) != 8 || line.Pitches[0].Link != geom.UnknownLink {
+		t.Errorf("%d pitches %s, first link %q; want 8 bush to bush, unknown", len(line.Pitches), line.Reference, line.Pitches[0].Link)
+	}
+	if tol := 0.06 * math.Sqrt(8) * mmPerPx; math.Abs(span.Value-want) > tol || span.Lower > want || want > span.Upper {
+		t.Errorf("span is %.4f (%.4f to %.4f), want %.4f within %.4f", span.Value, span.Lower, span.Upper, want, tol)
+	}
+	_, stdout, _ = run(t, t.Context(), args...)
+	if !strings.Contains(stdout, "over 8 pitches, bush to bush") || !strings.Contains(stdout, "hollow pins look the same") {
+		t.Errorf("table does not say bush to bush:\n%s", stdout)
 	}
 }

@@ -50,6 +50,7 @@ func NewClip(r measure.PlayResult) *Clip {
 			p.State = Together
 		case geom.Apart:
 			p.State = Apart
+		case geom.Unknown: // under way: it has no state to print
 		}
 		if t.Left == "" {
 			p.AlongMM = rounded(t.AlongMM, 1e6)
