@@ -34,25 +34,35 @@ const (
 
 // searchHeads finds the row of heads, in a small copy of the picture first, and
 // where they are too small for that in a larger one.
-func searchHeads(g raster.Gray) (chainSeed, bool) {
+func searchHeads(g raster.Gray) (rims []headRim, seed chainSeed, ok bool) {
 	small, scale := g, 1.0
 	for max(small.W, small.H) >= 1.4*headSearchWidth {
 		small = small.Half()
 		scale *= 2
 	}
-	seed, ok := assembleChain(headRims(small, scale))
+	rims = headRims(small, scale)
+	seed, ok = assembleChain(rims)
 	if scale == 1 || ok && seed.radius() > clearRadius*scale {
-		return seed, ok
+		return rims, seed, ok
 	}
 	finer, scale := g, scale/2
 	for s := 1.0; s < scale; s *= 2 {
 		finer = finer.Half()
 	}
-	again, found := assembleChain(headRims(finer, scale))
-	if again.score > seed.score {
-		return again, found
+	more := headRims(finer, scale)
+	if again, found := assembleChain(more); again.score > seed.score {
+		return more, again, found
 	}
-	return seed, ok
+	return rims, seed, ok
+}
+
+// without returns the rims that are none of a row's.
+func without(rims []headRim, row chainSeed) []headRim {
+	return slices.DeleteFunc(slices.Clone(rims), func(r headRim) bool {
+		return slices.ContainsFunc(row.links, func(l chainLink) bool {
+			return r2.Norm(r2.Sub(r.circle.Center, l.circle.Center)) < l.circle.R
+		})
+	})
 }
 
 // clearRadius is the radius in pixels of the searched picture from which on
