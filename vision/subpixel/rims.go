@@ -294,7 +294,8 @@ func (r *rim) agreed(c [3]float64, band float64) float64 {
 // the variance factor mean(psi^2)/mean(psi')^2 (Huber 1981, section 7.6), while
 // the inverse normal matrix has 1/mean(w). Correlation rho of neighbours, of
 // the first-order kind, gives (1+rho)/(1-rho); residuals about a fit of three
-// parameters show it too small by about 3/n.
+// parameters show it too small by about 3/n. Nothing makes neighbours err in
+// opposite ways, so that a rho below zero is chance.
 func (r *rim) growth(a, x, y, excess float64, w []float64) float64 {
 	n := len(w)
 	psi := make([]float64, n)
@@ -322,7 +323,7 @@ func (r *rim) growth(a, x, y, excess float64, w []float64) float64 {
 	if pairs == 0 || slope <= 0 || seen <= 3 {
 		return 1
 	}
-	rho := max(-0.3, min(product/pairs+3/seen, 0.8))
+	rho := max(0, min(product/pairs+3/seen, 0.8))
 	return math.Sqrt(sumsq * weights / (slope * slope) * seen / (seen - 3) * (1 + rho) / (1 - rho))
 }
 
