@@ -189,6 +189,36 @@ func TestLimitFor(t *testing.T) {
 	}
 }
 
+// Limits of the trade beside those that LimitFor takes: usual working limit 1.5
+// to 2 % and running-in below 0.1 % (engineering guide on wear of working parts,
+// seen), marine camshaft chains 1.5 % (training literature, seen), bicycle-type
+// chains 0.5 and 1 % (several pages, seen), basis of power ratings 3 % (ISO
+// 10823, from memory).
+func TestOtherLimits(t *testing.T) {
+	want := []struct {
+		name       string
+		value      float64
+		provenance string
+	}{
+		{"usual working limit, lower", 1.5, "S"},
+		{"usual working limit, upper", 2, "S"},
+		{"running-in, at most", 0.1, "S"},
+		{"marine camshaft chain", 1.5, "S"},
+		{"bicycle-type chain, renew chain", 0.5, "S"},
+		{"bicycle-type chain, wheels damaged", 1, "S"},
+		{"basis of power ratings at 15 000 h", 3, "M"},
+	}
+	got := wear.OtherLimits()
+	if len(got) != len(want) {
+		t.Fatalf("%d limits, want %d", len(got), len(want))
+	}
+	for i, w := range want {
+		if l := got[i]; l.Name != w.name || l.Value != w.value || l.Unit != "%" || l.Provenance != w.provenance {
+			t.Errorf("%+v, want %+v", l, w)
+		}
+	}
+}
+
 // Bench-test limits over 49 links, GOST 13568-97 tables B.1 and B.2, seen and
 // re-computed as percentages.
 func TestBenchLimits(t *testing.T) {

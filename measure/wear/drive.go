@@ -104,6 +104,21 @@ func (d Drive) SlackStrand() (float64, error) {
 	return d.Wheels[i].ToNext, nil
 }
 
+// Bends returns the teeth of the wheels at both ends of every strand in
+// tension, as [Running] wants them.
+func (d Drive) Bends() ([]int, error) {
+	if err := d.check(); err != nil {
+		return nil, err
+	}
+	var teeth []int
+	for i, w := range d.Wheels {
+		if w.Kind != Driver {
+			teeth = append(teeth, w.Teeth, d.Wheels[(i+1)%len(d.Wheels)].Teeth)
+		}
+	}
+	return teeth, nil
+}
+
 // Strand returns the growth in mm of so many pitches of the chain from the
 // growth of its mean joint. Pitches need not be whole: a strand ends where it
 // meets the wheel. Which link stands there moves the growth by one joint's.

@@ -43,6 +43,19 @@ func TestAt20(t *testing.T) {
 		near(t, fmt.Sprintf("%g mm, %g K", r.length, r.over), 1000*(r.length-got.Value), r.microns, r.tol)
 		near(t, fmt.Sprintf("%g mm, %g K, %%", r.length, r.over), 100*(1-got.Value/r.length), r.percent, r.tolPercent)
 	}
+	// A scale as warm as the chain grows with it. Of a chain of 100 mm at 20
+	// degrees a glass scale (8.5e-6 a kelvin, from memory) shows at 35 the
+	// difference of the two expansions, 3e-6 x 15 = 0.0045 mm, and a steel one
+	// nothing; with the scale's own growth put back it is 100 mm again.
+	for _, r := range []struct {
+		name         string
+		scale, shows float64
+	}{{"glass", 8.5e-6, 100.0045}, {"steel", 11.5e-6, 100}} {
+		reading := 100 * (1 + 15*wear.SteelExpansion) / (1 + 15*r.scale)
+		near(t, r.name+" scale shows", reading, r.shows, 1e-6)
+		back := must[uncert.Quantity](t)(wear.At20(exact(reading*(1+15*r.scale)), degC(35, 0)))
+		near(t, r.name+" scale, corrected", back.Value, 100, 5e-6) // (15 x 11.5e-6)^2 is left
+	}
 	got := must[uncert.Quantity](t)(wear.At20(mm(100, 0.003, "caliper"), degC(40, 2)))
 	near(t, "u", got.U, math.Sqrt(math.Pow(0.003, 2)+math.Pow(100*11.5e-6*2, 2)+math.Pow(100*20*1.2e-6, 2)), 1e-6)
 	for name, err := range map[string]error{

@@ -20,6 +20,9 @@ func TestGrowthOfJoint(t *testing.T) {
 		{"all round", 0.146, 0.146, 0.05, 0.048},
 		{"both", 0.146, 0.098, 0.05, 0.072},
 		{"new", 0.05, 0.05, 0.05, 0},
+		// A round new joint of 0.05 mm, pulled tight, has its pin 0.025 mm off
+		// the bore's centre, which is its growth over a joint without play.
+		{"offset of a new joint", 0.05, 0.05, 0, 0.025},
 		{"tighter than new", 0.03, 0.03, 0.05, -0.01},
 	} {
 		g, err := GrowthOfJoint(mm(c.play), mm(c.clearance), mm(c.newPlay))

@@ -89,6 +89,8 @@ func TestWorkshopManualReadings(t *testing.T) {
 		tolOutside, tolCentresRead float64
 	}{
 		{"A, 15 pins, 136.9 mm", 136.9, 9.525, 3.28, 15, 133.35, 136.63, 0.20, 2.66, 0.005, 0.005},
+		// The other chain of A prints no percentage: computed from the row.
+		{"A, 15 pins, 137.6 mm", 137.6, 9.525, 3.28, 15, 133.35, 136.63, 0.7274, 3.1871, 0.0001, 0.0001},
 		{"B, 16 links, 147.5 mm", 147.5, 9.525, 3.28, 16, 142.875, 146.155, 0.94, 3.24, 0.005, 0.005},
 		{"B, 16 links, 123.6 mm", 123.6, 8, 2.31, 16, 120, 122.31, 1.07, 3.00, 0.006, 0.005},
 		// C and D print no percentages of their own: computed from the row.

@@ -59,6 +59,8 @@ func TestLinksInLoop(t *testing.T) {
 	} {
 		near(t, r.name, must[float64](t)(wear.LinksInLoop(r.pitch, r.a, r.z1, r.z2)), r.want, r.tol)
 	}
+	// Its third term, multiplied by pi where the formula divides.
+	near(t, "third term of the web calculator", math.Pow(17/2.0*math.Pi, 2)*22/573.8, 27.3, 0.05)
 	near(t, "21/42 exact", must[float64](t)(wear.ExactLinksInLoop(8, 160, 21, 42)), 72.0598, 0.00005)
 	near(t, "18/36 exact", must[float64](t)(wear.ExactLinksInLoop(9.525, 12*9.525, 18, 36)), 51.6872, 0.00005)
 

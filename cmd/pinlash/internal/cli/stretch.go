@@ -47,7 +47,8 @@ span the answer depends on which kind of link begins it.
 
 --file FILE reads everything from a TOML file instead, - from standard input,
 and takes more: single joints, the wheels of a drive with their cams and idlers,
-the tensioner, earlier inspections. The README explains its keys.
+the tensioner, earlier inspections, what the chain ran under, and readings that
+the maker limits by themselves. The README explains its keys.
 
 Exit status: 0 worked out; 1 our own fault; 2 wrong use; 4 a file could not be
 read or written.

@@ -21,7 +21,13 @@ type stretchLine struct {
 		Reference string
 	}
 	Results, Growth, Drive, Forecast map[string]uncert.Quantity
-	Readings                         []struct {
+	Running                          map[string]uncert.Quantity
+	Maker                            []struct {
+		What     string
+		Reading  uncert.Quantity
+		Decision struct{ Verdict, Settles string }
+	}
+	Readings []struct {
 		Reading string
 		Growth  map[string]uncert.Quantity
 	}
@@ -81,6 +87,10 @@ func TestStretchFigures(t *testing.T) {
 		{"--pitch 9.525 --links 14 --centres 133.35 --temperature 35", "results", "span_growth", -0.0230, 5e-5, "11.5e-6/K over 15 K (JCGM 100 H.1), derived"},
 		{"--pitch 12.7 --links 39 --centres 495.3 --temperature 80", "results", "span_growth", -0.3418, 5e-5, "the same over 60 K, derived"},
 		{"--pitch 9.525 --links 10 --outside 102.05 --inside 89.35", "results", "span", 95.70, 1e-9, "L = (L1 + L2)/2, three engineering pages"},
+		{"--pitch 9.525 --links 10 --outside 102.05 --inside 89.35", "growth", "elongation", 100 * 0.45 / 95.25, 1e-9, "(L - n p)/(n p), the same pages"},
+		{"--chain 06B --links 14 --outside 136.9 --new-outside 136.63", "results", "span_growth", 0.27, 1e-9, "over the pins of 3.28: their diameter cancels, derived"},
+		{"--chain 06B --links 14 --outside 139.97 --new-outside 139.70", "results", "span_growth", 0.27, 1e-9, "the same chain over the rollers of 6.35, derived"},
+		{"--pitch 9.525 --links 14 --centres 133.35", "results", "span_growth", 0, 1e-9, "steel caliper as warm as the steel chain: no correction, derived"},
 		{"--chain 06B --links 10 --over rollers --outside 102.05", "results", "span", 95.70, 1e-9, "outside less the roller of 6.35, derived"},
 		{"--chain 06B --links 10 --over rollers --inside 89.35", "results", "span", 95.70, 1e-9, "inside and the roller of 6.35, derived"},
 		{"[chain]\npitch=9.525\n[joints]\nplays=[0.146]\nu=0.001\nnew_play=0.05\nwear='one side'", "growth", "joint_growth", 0.096, 1e-9, "one-sided wear, derived"},
@@ -166,6 +176,13 @@ to_next = 12
 	if got := with.Cams[0].Timing["lag_cam"].Value; math.Abs(got-line.Cams[0].Timing["lag_cam"].Value) > 1e-9 {
 		t.Errorf("with an idler on the way the lag is %g", got)
 	}
+	// The limits of the model are printed.
+	notes := strings.Join(line.Notes, ";")
+	for _, want := range []string{"only the strand that pulls shifts a cam", "rides higher on both wheels does not shift it", "wheels, guides and phasers"} {
+		if !strings.Contains(notes, want) {
+			t.Errorf("notes %q lack %q", notes, want)
+		}
+	}
 	if line.Drive["slack"].Value < 0.06*32 || line.Drive["slack"].Value > 0.06*90 {
 		t.Errorf("slack is %g mm, want between the free pitches' growth and the whole chain's", line.Drive["slack"].Value)
 	}
@@ -246,7 +263,7 @@ inspection = [{at = 50, elongation = 0.15}, {at = 75, elongation = 0.20}, {at = 
 }
 
 func TestStretchPull(t *testing.T) {
-	for pull, want := range map[string]bool{"60": false, "70": true, "147": true} {
+	for pull, want := range map[string]bool{"60": false, "70": true, "140": true, "147": true} {
 		line := stretched(t, "--chain 06B --links 14 --edges 133.6 --pull "+pull)
 		found := false
 		for _, c := range line.Checks {
@@ -309,4 +326,143 @@ func TestStretchLaws(t *testing.T) {
 		turned.Span.Edges = append(append([]typedLength{}, base.Span.Edges[1:]...), base.Span.Edges[0])
 		same("places turned round", growth(turned, "joint_growth"), joint)
 	})
+}
+
+// Readings that workshop manuals limit and that are no length of the chain
+// (extracts C and E, seen): across the rollers of a chain laid round its wheel
+// 97.4 mm new and 96.2 mm at least; 3.175 mm of movement at most.
+const makersLimits = `
+[[maker]]
+what = "chain round its wheel, across the rollers"
+read = [%s]
+least = 96.2
+[[maker]]
+what = "movement of the chain, 41 Nm to and fro on the cam bolt"
+read = [2.4]
+u = 0.2
+most = 3.175
+`
+
+func TestStretchMaker(t *testing.T) {
+	for read, want := range map[string]string{
+		"97.4": "within the limit", "96.2, 96.22, 96.19": "too close to call", "95.9, 95.92": "past the limit",
+	} {
+		line := stretched(t, strings.Replace(makersLimits, "%s", read, 1))
+		if line.Growth != nil || line.Results != nil || line.Limit.Value != 0 {
+			t.Errorf("%s: a growth %v or limit %v of the chain", read, line.Growth, line.Limit)
+		}
+		if len(line.Maker) != 2 {
+			t.Fatalf("%d readings, want 2", len(line.Maker))
+		}
+		if got := line.Maker[0].Decision; got.Verdict != want || (got.Settles == "") != (want != "too close to call") {
+			t.Errorf("%s: %+v, want %s", read, got, want)
+		}
+		if got := line.Maker[1]; got.Decision.Verdict != "within the limit" || got.Reading.Value != 2.4 || got.Reading.U != 0.2 {
+			t.Errorf("movement: %+v", got)
+		}
+	}
+	// Beside a span both are told, and neither changes the other.
+	span := "[chain]\npitch=9.525\n[span]\nlinks=10\ngrown=[0.45]\n"
+	alone, both := stretched(t, span), stretched(t, span+strings.Replace(makersLimits, "%s", "95.9", 1))
+	if len(both.Maker) != 2 || both.Maker[0].Decision.Verdict != "past the limit" ||
+		both.Growth["elongation"].String() != alone.Growth["elongation"].String() || both.Decision != alone.Decision {
+		t.Errorf("with a span: %+v", both)
+	}
+	// A timing drive has its cautions also without a span.
+	timing := strings.Replace(makersLimits, "%s", "97.4", 1) + "[limit]\ntiming = true\n"
+	path := filepath.Join(t.TempDir(), "timing.toml")
+	if err := os.WriteFile(path, []byte(timing), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	if _, stdout, _ := run(t, t.Context(), "stretch", "--file", path); !strings.Contains(stdout, "Caution: interference engine") {
+		t.Errorf("no caution in\n%s", stdout)
+	}
+}
+
+// worked is the worked example of the wear law (derived): 0.127 mm a joint, one
+// percent of the pitch of 08B, after 20 412 h at 1000 N and 10 m/s on 19 and 38
+// teeth, from an assumed k of 1e-17 m2/N.
+const worked = `
+[chain]
+name = "08B"
+pitches = 100
+[joints]
+plays = [0.177]
+u = 0.004
+new_play = 0.05
+wear = "one side"
+[running]
+force = 1000
+bush_length = 11.30
+`
+
+func TestStretchRunning(t *testing.T) {
+	for name, text := range map[string]string{
+		"hours":    worked + "teeth = [19, 38]\nspeed = 10\nhours = 20412",
+		"circuits": worked + "teeth = [19, 38]\ncircuits = 5.786e8",
+		"drive": worked + "circuits = 5.786e8\n[[drive.wheel]]\nkind='driver'\nteeth=19\nto_next=35\n" +
+			"[[drive.wheel]]\nkind='idler'\nteeth=38\nto_next=35",
+		"no table": strings.Replace(worked, `name = "08B"`, "pitch = 12.7", 1) + "pin_diameter = 4.45\nteeth = [19, 38]\ncircuits = 5.786e8",
+	} {
+		line := stretched(t, text)
+		for _, want := range []struct {
+			figure        string
+			value, tol, u float64
+			unit          string
+		}{
+			{"pressure", 19.887, 0.0005, 0, "MPa"},
+			{"sliding_path", 1.10369e-3 * 5.786e8, 1.10369e-3 * 0.0005e8, 0, "m"},
+			{"wear_coefficient", 10, 10 * 0.0005 / 5.786, 10 * 0.004 / 0.127, "nm2/N"},
+		} {
+			q := line.Running[want.figure]
+			if math.Abs(q.Value-want.value) > want.tol || math.Abs(q.U-want.u) > 0.001*want.u || q.Unit != want.unit {
+				t.Errorf("%s: %s is %v, want %g within %g, u %g", name, want.figure, q, want.value, want.tol, want.u)
+			}
+		}
+	}
+	// The same joints after the same time under half the pull: twice the k.
+	half := stretched(t, strings.Replace(worked, "force = 1000", "force = 500\nforce_u = 50", 1)+"teeth = [19, 38]\ncircuits = 5.786e8")
+	k := half.Running["wear_coefficient"]
+	if math.Abs(k.Value-20) > 0.01 || math.Abs(k.U/k.Value-math.Hypot(0.1, 0.004/0.127)) > 1e-4 {
+		t.Errorf("half the pull, known to 10 %%: %v", k)
+	}
+	unworn := stretched(t, strings.Replace(worked, "0.177", "0.053", 1)+"teeth = [19, 38]\ncircuits = 5.786e8")
+	if notes := strings.Join(unworn.Notes, ";"); !strings.Contains(notes, "does not stand out from zero, and so neither") || !strings.Contains(notes, "contact area grows") {
+		t.Errorf("notes of joints as new: %q", notes)
+	}
+}
+
+func TestStretchFileRefusals(t *testing.T) {
+	maker := "[[maker]]\nwhat='wheel'\n"
+	for text, want := range map[string]string{
+		"[[maker]]\nread=[97]\nleast=96":                                                   "maker's reading 1 needs in what a name",
+		"[[maker]]\nwhat=\"\\u001b\"\nread=[97]\nleast=96":                                 "maker's reading 1 needs in what a name",
+		maker + "least=96":                                                                 "it was not read",
+		maker + "read=[97]":                                                                "one of most and least",
+		maker + "read=[97]\nleast=96\nmost=98":                                             "one of most and least",
+		maker + "read=[97]\nleast=-96":                                                     "limit is -96",
+		maker + "read=[0]\nmost=3":                                                         `maker's reading "wheel": caliper reading is 0`,
+		maker + "read=[97]\nleast=96\nu=-1":                                                "below zero",
+		maker + "read=[97]\nleast=96\n[limit]\npercent=0.5":                                "nothing was read",
+		maker + "read=[97]\nleast=96\n[running]\nforce=1":                                  "nothing was read",
+		strings.Replace(worked, "force = 1000", "", 1):                                     "needs force",
+		strings.Replace(worked, "force = 1000", "force = 0", 1) + "teeth=[19]\ncircuits=1": "pull is 0",
+		worked + "force_u=-1":                                                              "force_u is below zero",
+		worked:                                                                             "needs the teeth",
+		worked + "teeth=[19,38]":                                                           "needs circuits, or speed",
+		worked + "teeth=[19,38]\nspeed=10":                                                 "needs circuits, or speed",
+		worked + "teeth=[19,38]\nspeed=10\nhours=1\ncircuits=1":                            "give one",
+		worked + "teeth=[19,2]\ncircuits=1":                                                "number of teeth is 2",
+		strings.Replace(worked, "pitches = 100", "", 1) + "teeth=[19,38]\nspeed=10\nhours=1":                                                         "chain.pitches",
+		strings.Replace(worked, `name = "08B"`, "pitch=12.7", 1) + "teeth=[19,38]\ncircuits=1":                                                       "running.pin_diameter",
+		worked + "teeth=[19]\ncircuits=1\n[[drive.wheel]]\nkind='driver'\nteeth=19\nto_next=35\n[[drive.wheel]]\nkind='idler'\nteeth=38\nto_next=35": "give one of them",
+	} {
+		path := filepath.Join(t.TempDir(), "x.toml")
+		if err := os.WriteFile(path, []byte(text), 0o644); err != nil {
+			t.Fatal(err)
+		}
+		if status, stdout, stderr := run(t, t.Context(), "stretch", "--file", path); status != statusUsage || stdout != "" || !strings.Contains(stderr, want) {
+			t.Errorf("%s\nstatus %d, %q, want %d and %q", text, status, stderr, statusUsage, want)
+		}
+	}
 }

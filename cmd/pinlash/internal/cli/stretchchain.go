@@ -21,10 +21,12 @@ func (t typed) stretch() (record.Stretch, error) {
 	}
 	s := stretching{typed: t, chain: chain, out: &out}
 	out.Chain = chain.Designation
-	if err := s.growth(); err != nil {
-		return out, err
+	out.Title = "stretch: " + s.name()
+	steps := []func() error{s.growth, s.chainAndPercent, s.drive, s.running, s.hold, s.forecast, s.maker}
+	if t.onlyMaker() {
+		steps = []func() error{s.drive, s.maker} // a drive without wheels, but with its cautions
 	}
-	for _, step := range []func() error{s.chainAndPercent, s.drive, s.hold, s.forecast} {
+	for _, step := range steps {
 		if err := step(); err != nil {
 			return out, err
 		}
@@ -65,7 +67,6 @@ func (s *stretching) growth() error {
 	if !s.Span.given() && len(s.Joints.Plays) == 0 {
 		return usageErrorf("nothing was read: give a span, like --pins 15 --outside 136.9, or in a file the plays of joints")
 	}
-	s.out.Title = "stretch: " + s.name()
 	if s.Span.given() {
 		if s.found, err = s.span(s.chain); err != nil {
 			return err
@@ -322,11 +323,20 @@ func readings(all []namedGrowth, pitch float64, joints int) []record.Reading {
 	return lines
 }
 
+// mostShorter is how much shorter than its nominal pitch a chain may read, in
+// percent: new chains have 0 to 0.15 % more (ISO 606), so that beyond it
+// something else is wrong (judgement).
+const mostShorter = 0.5
+
 // hold holds the growth against the limit that goes before the others.
 func (s *stretching) hold() error {
 	growth, err := s.limitAndGrowth()
 	if err != nil || s.limit.Value == 0 {
 		return err
+	}
+	if s.limit.Unit == "%" && growth.Most.Upper < -mostShorter {
+		s.note("no decision: no wear makes a chain %.3g %% shorter; another chain, another count or another scale is stated than was read", -growth.Most.Value)
+		return nil
 	}
 	d, err := wear.Decide(growth, s.limit, s.joints)
 	if err != nil {
@@ -420,7 +430,13 @@ func (s *stretching) forecast() error {
 	if err != nil {
 		return err
 	}
-	trend, err := wear.FitTrend(all, f.RunningIn.value, f.Unit)
+	return s.foresee(all, f.RunningIn.value, f.Unit, limit)
+}
+
+// foresee prints where the line through the inspections meets the limit, in
+// percent.
+func (s *stretching) foresee(all []wear.Inspection, runningIn float64, unit string, limit float64) error {
+	trend, err := wear.FitTrend(all, runningIn, unit)
 	if err != nil {
 		s.note("no forecast: %v", err)
 		return nil
@@ -436,7 +452,7 @@ func (s *stretching) forecast() error {
 	}
 	s.out.Forecast = append(s.out.Forecast, record.Figure{Name: "limit_met_at", Quantity: meets.At}, record.Figure{Name: "left_to_limit", Quantity: meets.Left})
 	p := meets.At.Printed()
-	s.say("Forecast: the limit of %.4g %% is met at %s %s, between %s and %s with 95 %% probability, if the chain runs on as it has.", limit, p.Value, f.Unit, p.Lower, p.Upper)
+	s.say("Forecast: the limit of %.4g %% is met at %s %s, between %s and %s with 95 %% probability, if the chain runs on as it has.", limit, p.Value, unit, p.Lower, p.Upper)
 	return nil
 }
 

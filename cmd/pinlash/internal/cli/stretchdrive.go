@@ -131,7 +131,7 @@ func (s *stretching) timing(drive wear.Drive, growth wear.Growth) error {
 		s.say("%s is pulled by %.4g pitches and lags %s at the cam, %s at the crank; a tooth jumped would be %.4g and %.4g deg.",
 			c.Name, c.Strand, short(c.Lag.Cam.Most), short(c.Lag.Crank.Most), tooth.Cam.Most.Value, tooth.Crank.Most.Value)
 	}
-	s.note("only the strand that pulls shifts a cam, the rest is slack; wear of wheels, guides and phasers is not in the lag")
+	s.note("only the strand that pulls shifts a cam, the rest is slack; that a worn chain rides higher on both wheels does not shift it to first order; wear of wheels, guides and phasers is not in the lag")
 	return nil
 }
 

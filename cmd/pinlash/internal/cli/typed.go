@@ -20,6 +20,8 @@ type typed struct {
 	Limit    typedLimit    `toml:"limit"`
 	Drive    typedDrive    `toml:"drive"`
 	Forecast typedForecast `toml:"forecast"`
+	Running  typedRunning  `toml:"running"`
+	Maker    []typedMaker  `toml:"maker"`
 }
 
 // typedChain is the chain as it was when new.
@@ -111,6 +113,28 @@ type typedInspection struct {
 	At         number `toml:"at"`
 	Elongation number `toml:"elongation"`
 	U          number `toml:"u"`
+}
+
+// typedRunning is what the chain ran under, for the wear coefficient.
+type typedRunning struct {
+	Force       number      `toml:"force"` // N in the tight strand
+	ForceU      number      `toml:"force_u"`
+	BushLength  typedLength `toml:"bush_length"`
+	PinDiameter typedLength `toml:"pin_diameter"` // for a chain not in the table
+	Teeth       []count     `toml:"teeth"`        // at the ends of tight strands, instead of the drive's wheels
+	Circuits    number      `toml:"circuits"`     // or both of these
+	Speed       number      `toml:"speed"`        // of the chain, m/s
+	Hours       number      `toml:"hours"`
+}
+
+// typedMaker is a reading of its own kind that the maker gives a limit for.
+type typedMaker struct {
+	What  string        `toml:"what"`
+	Read  []typedLength `toml:"read"`
+	Most  typedLength   `toml:"most"` // one of these two
+	Least typedLength   `toml:"least"`
+	Step  typedLength   `toml:"step"` // as of a span
+	U     typedLength   `toml:"u"`
 }
 
 // typedLength is a length in mm, or that there is none.

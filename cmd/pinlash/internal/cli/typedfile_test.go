@@ -62,6 +62,9 @@ func FuzzTyped(f *testing.F) {
 		"[chain]\npitch = 1e-9\n[span]\npitches = 100000\nedges = [1e6, 1]\nu = 1e6\n[limit]\nlongest = 1e-9",
 		"[chain]\nname='05B'\n[joints]\nplays=[0.1,0.1]\nu=0\nnew_play=0.05\n[forecast]\nunit='h'\nnow=3\ninspection=[{at=1,elongation=1},{at=2,elongation=2}]",
 		"[chain]\npitch=8\npitches=90\n[span]\nlinks=8\ngrown=[0.1]\n[[drive.wheel]]\nname=\"\\u001b[2J\"\nkind='driver'\nteeth=19\nto_next=9\n[forecast]\nunit=\"\\u001b\"",
+		"[[maker]]\nwhat='wheel'\nread=[96.2,96.25]\nleast=96.2\n[[maker]]\nwhat='slack'\nread=[3]\nu=0.5\nmost=3.175",
+		worked + "force_u=50\nteeth=[19,38]\nspeed=10\nhours=20412\n[[maker]]\nwhat='slack'\nread=[1e-9]\nstep=0.05\nmost=1e-9",
+		worked + "pin_diameter=1e-9\nteeth=[3]\ncircuits=1e9",
 	} {
 		f.Add([]byte(seed))
 	}

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 
 	"pinlash/measure/check"
@@ -25,15 +26,21 @@ type Stretch struct {
 	Readings   []Reading
 	Cams       []Cam
 	Drive      Figures
+	Running    Figures // wear coefficient and what it comes from
 	Limit      *Limit
 	Decision   *Decision
 	Forecast   Figures
 	CrossCheck *CrossCheck
+	Maker      []MakerReading
 	Checks     []check.Check
 	Notes      []string
 	Cautions   []string
 	Says       []string // sentences for people, not part of the JSON
+	// Batch is set on lines that a batch writes.
+	Batch *Batch
 }
+
+const stretchKind Kind = "stretch"
 
 // Counted is the length of a span in pitches, as it was counted.
 type Counted struct {
@@ -75,7 +82,15 @@ func NewLimit(l wear.Limit) *Limit {
 
 // Words describes the limit in a phrase.
 func (l *Limit) Words() string {
-	return fmt.Sprintf("%.4g %s, %s (%s)", l.Value, l.Unit, l.Name, l.Source)
+	return fmt.Sprintf("%s, %s (%s)", l.figure(), l.Name, l.Source)
+}
+
+// figure prints a percentage in round digits, a maker's length as it was given.
+func (l *Limit) figure() string {
+	if l.Unit == "%" {
+		return fmt.Sprintf("%.4g %%", l.Value)
+	}
+	return fmt.Sprintf("%.9g %s", l.Value, l.Unit)
 }
 
 // Decision is a growth held against its limit.
@@ -97,9 +112,43 @@ func NewDecision(d wear.Decision) *Decision {
 // Words says the decision in a sentence without its stop.
 func (d *Decision) Words(l *Limit) string {
 	if d.Verdict == wear.TooClose {
-		return fmt.Sprintf("%s to %.4g %s; what would settle it: %s", d.Verdict, l.Value, l.Unit, d.Settles)
+		return fmt.Sprintf("%s to %s; what would settle it: %s", d.Verdict, l.figure(), d.Settles)
 	}
-	return fmt.Sprintf("%s of %.4g %s", d.Verdict, l.Value, l.Unit)
+	return fmt.Sprintf("%s of %s", d.Verdict, l.figure())
+}
+
+// MakerReading is a reading that its maker gives a limit for, one of Most and
+// Least, mm.
+type MakerReading struct {
+	What     string          `json:"what"` // printable
+	Reading  uncert.Quantity `json:"reading"`
+	Most     digits          `json:"most_mm,omitempty"`
+	Least    digits          `json:"least_mm,omitempty"`
+	Decision *Decision       `json:"decision"`
+}
+
+// NewMakerReading returns the printed form of a reading held against its limit.
+func NewMakerReading(what string, reading uncert.Quantity, side wear.Side, d wear.Decision) MakerReading {
+	m := MakerReading{What: what, Reading: reading, Decision: NewDecision(d)}
+	if side == wear.LowerLimit {
+		m.Least = digits(d.Limit.Value)
+	} else {
+		m.Most = digits(d.Limit.Value)
+	}
+	return m
+}
+
+// Words says the decision in a sentence without its stop.
+func (m MakerReading) Words() string {
+	side, limit := "most", m.Most
+	if m.Least > 0 {
+		side, limit = "least", m.Least
+	}
+	words := fmt.Sprintf("%s, at %s %.9g mm: %s", m.What, side, float64(limit), m.Decision.Verdict)
+	if m.Decision.Settles != "" {
+		words += "; what would settle it: " + m.Decision.Settles
+	}
+	return words
 }
 
 // CrossCheck is the growth of the joints against that of the span.
@@ -125,32 +174,35 @@ type camJSON struct {
 }
 
 type stretchJSON struct {
-	Kind       string      `json:"kind"`
-	Version    string      `json:"pinlash"`
-	Source     string      `json:"source"`
-	Chain      string      `json:"chain,omitempty"`
-	Span       *Counted    `json:"span,omitempty"`
-	Results    Figures     `json:"results"`
-	Growth     Figures     `json:"growth"`
-	Readings   []Reading   `json:"readings,omitempty"`
-	Cams       []camJSON   `json:"cams,omitempty"`
-	Drive      Figures     `json:"drive,omitempty"`
-	Limit      *Limit      `json:"limit,omitempty"`
-	Decision   *Decision   `json:"decision,omitempty"`
-	Forecast   Figures     `json:"forecast,omitempty"`
-	CrossCheck *CrossCheck `json:"cross_check,omitempty"`
-	Checks     []checkJSON `json:"checks"`
-	Notes      []string    `json:"notes"`
-	Cautions   []string    `json:"cautions,omitempty"`
+	Kind       Kind           `json:"kind"`
+	Version    string         `json:"pinlash"`
+	Source     string         `json:"source"`
+	Chain      string         `json:"chain,omitempty"`
+	Span       *Counted       `json:"span,omitempty"`
+	Results    Figures        `json:"results,omitempty"`
+	Growth     Figures        `json:"growth,omitempty"`
+	Readings   []Reading      `json:"readings,omitempty"`
+	Cams       []camJSON      `json:"cams,omitempty"`
+	Drive      Figures        `json:"drive,omitempty"`
+	Running    Figures        `json:"running,omitempty"`
+	Limit      *Limit         `json:"limit,omitempty"`
+	Decision   *Decision      `json:"decision,omitempty"`
+	Forecast   Figures        `json:"forecast,omitempty"`
+	CrossCheck *CrossCheck    `json:"cross_check,omitempty"`
+	Maker      []MakerReading `json:"maker,omitempty"`
+	Checks     []checkJSON    `json:"checks"`
+	Notes      []string       `json:"notes"`
+	Cautions   []string       `json:"cautions,omitempty"`
+	Batch      *Batch         `json:"batch,omitempty"`
 }
 
 // MarshalJSON writes the record without line breaks.
 func (s Stretch) MarshalJSON() ([]byte, error) {
 	out := stretchJSON{
-		Kind: "stretch", Version: s.Version, Source: s.Source, Chain: s.Chain, Span: s.Span,
-		Results: s.Results, Growth: s.Growth, Drive: s.Drive, Limit: s.Limit, Decision: s.Decision,
-		Forecast: s.Forecast, CrossCheck: s.CrossCheck, Readings: s.Readings,
-		Checks: checksJSON(s.Checks), Notes: s.Notes, Cautions: s.Cautions,
+		Kind: stretchKind, Version: s.Version, Source: s.Source, Chain: s.Chain, Span: s.Span,
+		Results: s.Results, Growth: s.Growth, Drive: s.Drive, Running: s.Running, Limit: s.Limit, Decision: s.Decision,
+		Forecast: s.Forecast, CrossCheck: s.CrossCheck, Readings: s.Readings, Maker: s.Maker,
+		Checks: checksJSON(s.Checks), Notes: s.Notes, Cautions: s.Cautions, Batch: s.Batch,
 	}
 	for _, c := range s.Cams {
 		out.Cams = append(out.Cams, camJSON{c.Name, c.Teeth, digits(c.PitchDiameter), digits(c.Strand), digits(c.ToothCam), digits(c.ToothCrank), c.Figures})
@@ -170,7 +222,11 @@ func (s Stretch) figures() Figures {
 			all = append(all, Figure{c.Name + " " + f.Name, f.Quantity})
 		}
 	}
-	return append(append(all, s.Drive...), s.Forecast...)
+	all = slices.Concat(all, s.Drive, s.Running, s.Forecast)
+	for _, m := range s.Maker {
+		all = append(all, Figure{m.What, m.Reading})
+	}
+	return all
 }
 
 // WriteStretch writes the record for people, in one call to w.
@@ -189,6 +245,9 @@ func WriteStretch(w io.Writer, s Stretch, style Style) error {
 		}
 		if s.Decision != nil {
 			fmt.Fprintf(&b, "  Decision: %s.\n", s.Decision.Words(s.Limit))
+		}
+		for _, m := range s.Maker {
+			fmt.Fprintf(&b, "  Maker's limit: %s.\n", m.Words())
 		}
 		writeRemarks(&b, s.Checks, s.Notes)
 		for _, caution := range s.Cautions {
