@@ -3,6 +3,7 @@ package cli
 import (
 	"errors"
 	"fmt"
+	"image"
 	"io"
 	"io/fs"
 	"math"
@@ -16,6 +17,7 @@ import (
 	"pinlash/cmd/pinlash/internal/record"
 	"pinlash/measure/check"
 	"pinlash/measure/geom"
+	"pinlash/vision"
 )
 
 // outputOptions say how results are shown.
@@ -53,6 +55,7 @@ type output struct {
 	outputOptions
 	streams  Streams
 	overlays []string  // path for each photo, empty without --overlay
+	motions  []string  // path of its animated picture, likewise
 	lines    io.Writer // gets every record as a line of JSON; nil for none
 }
 
@@ -65,7 +68,8 @@ func newOutput(opts outputOptions, streams Streams, photos []string) (*output, e
 	if err := os.MkdirAll(opts.overlay, 0o755); err != nil {
 		return nil, err
 	}
-	out.overlays = overlayPaths(opts.overlay, photos)
+	out.overlays = picturePaths(opts.overlay, photos, "overlay", ".png")
+	out.motions = picturePaths(opts.overlay, photos, "motion", ".gif")
 	return out, nil
 }
 
@@ -88,11 +92,17 @@ func (o *output) show(i int, result outcome, err error) int {
 	if o.overlays == nil || !result.found() && refusal != nil {
 		return status
 	}
-	err = guarded(func() error { return writeOverlay(o.overlays[i], result) })
-	if err != nil {
-		o.streams.message("overlay: %s", fault(result.record.Photo.Path, err))
+	pictures := []func() error{func() error { return writeOverlay(o.overlays[i], result) }}
+	if result.second != nil && refusal == nil {
+		pictures = append(pictures, func() error { return writeMotion(o.motions[i], result) })
 	}
-	return worse(status, statusOf(err))
+	for _, write := range pictures {
+		if err := guarded(write); err != nil {
+			o.streams.message("overlay: %s", fault(result.record.Photo.Path, err))
+			status = worse(status, statusOf(err))
+		}
+	}
+	return status
 }
 
 // print writes a record: a refusal is a result for programs and a message for
@@ -114,19 +124,19 @@ func (o *output) print(r record.Record) error {
 	return record.WriteTable(o.streams.Out, r, record.Style{Quiet: o.quiet, Explain: o.explain})
 }
 
-// overlayPaths returns for each photo where its overlay goes. Photos of one
-// name from different folders get numbers, and no overlay takes the place of a
-// photo.
-func overlayPaths(folder string, photos []string) []string {
+// picturePaths returns for each photo where its picture of a kind goes. Photos
+// of one name from different folders get numbers, and no picture takes the
+// place of a photo.
+func picturePaths(folder string, photos []string, kind, ext string) []string {
 	taken := map[string]bool{}
 	paths := make([]string, len(photos))
 	for i, photo := range photos {
 		base := filepath.Base(photo)
-		stem := strings.TrimSuffix(base, filepath.Ext(base))
+		stem := strings.TrimSuffix(base, filepath.Ext(base)) + "-" + kind
 		for n := 1; ; n++ {
-			name := stem + "-overlay.png"
+			name := stem + ext
 			if n > 1 {
-				name = fmt.Sprintf("%s-overlay-%d.png", stem, n)
+				name = fmt.Sprintf("%s-%d%s", stem, n, ext)
 			}
 			path := filepath.Join(folder, name)
 			if !taken[path] && !isOneOf(path, photos) {
@@ -153,16 +163,24 @@ func isOneOf(path string, others []string) bool {
 	return false
 }
 
-func writeOverlay(path string, result outcome) error {
-	photo := result.frame
-	if photo == nil {
+// seen returns a photo, or a frame of a clip, to draw on.
+func seen(photo vision.Photo, frame image.Image) (image.Image, error) {
+	if frame == nil {
 		var err error
-		if photo, err = overlay.Load(result.photo.Path, result.photo.Orientation); err != nil {
-			return &fs.PathError{Op: "draw on", Path: result.photo.Path, Err: err}
+		if frame, err = overlay.Load(photo.Path, photo.Orientation); err != nil {
+			return nil, &fs.PathError{Op: "draw on", Path: photo.Path, Err: err}
 		}
 	}
-	if size := photo.Bounds().Size(); size.X != result.photo.W || size.Y != result.photo.H {
-		return &fs.PathError{Op: "draw on", Path: result.photo.Path, Err: errors.New("the photo has changed since it was measured")}
+	if size := frame.Bounds().Size(); size.X != photo.W || size.Y != photo.H {
+		return nil, &fs.PathError{Op: "draw on", Path: photo.Path, Err: errors.New("the photo has changed since it was measured")}
+	}
+	return frame, nil
+}
+
+func writeOverlay(path string, result outcome) error {
+	photo, err := seen(result.photo, result.frame)
+	if err != nil {
+		return err
 	}
 	img, err := overlay.Draw(photo, overlay.Drawing{
 		Rules:   result.rules,
@@ -177,6 +195,33 @@ func writeOverlay(path string, result outcome) error {
 		return err
 	}
 	data, err := overlay.PNG(img)
+	if err != nil {
+		return err
+	}
+	return record.WriteFile(path, data)
+}
+
+// writeMotion writes the animated picture of a play.
+func writeMotion(path string, result outcome) error {
+	first, err := seen(result.photo, result.frame)
+	if err != nil {
+		return err
+	}
+	second, err := seen(result.second.photo, result.second.frame)
+	if err != nil {
+		return err
+	}
+	moving, err := overlay.Animate(overlay.Animation{
+		Photos: [2]image.Image{first, second},
+		State:  result.second.state,
+		Camera: result.second.camera,
+		Motion: *result.motion,
+		Play:   result.second.play,
+	})
+	if err != nil {
+		return err
+	}
+	data, err := overlay.GIF(moving)
 	if err != nil {
 		return err
 	}

@@ -7,6 +7,7 @@ import (
 	"runtime/debug"
 	"sync"
 
+	"pinlash/calib"
 	"pinlash/cmd/pinlash/internal/overlay"
 	"pinlash/cmd/pinlash/internal/record"
 	"pinlash/measure/geom"
@@ -18,13 +19,15 @@ import (
 type outcome struct {
 	record record.Record
 	photo  vision.Photo
+	scale  calib.Scale // of a photo measured for its scale only
 	rules  []geom.Rule
 	gauge  *geom.Circle
 	joint  *geom.JointEdges
 	heads  *geom.Heads
 	motion *overlay.Motion
-	frame  image.Image // of a clip, to draw on; nil for a photo
-	pitch  float64     // of the new chain, mm; 0 where not known
+	second *secondPhoto // of a play; nil where one end of it is not at hand
+	frame  image.Image  // of a clip, to draw on; nil for a photo
+	pitch  float64      // of the new chain, mm; 0 where not known
 }
 
 // found says whether there is anything to draw.

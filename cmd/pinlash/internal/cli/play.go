@@ -2,6 +2,7 @@ package cli
 
 import (
 	"context"
+	"fmt"
 	"image"
 
 	"github.com/spf13/cobra"
@@ -48,6 +49,9 @@ first photo. The moving link mostly lies lower or higher than the scale: give
 --plane-offset, below zero where it lies lower, and --working-distance, or
 --same-plane. Without either the interval allows for 2 mm.
 
+With --overlay there is also an animated picture, the first photo and the second
+in turn, laid over each other by the fixed link.
+
 With --chain or --new-play the growth is printed. The photos do not show whether
 the joint is worn all round or on its loaded side only, so both ends are.
 ` + exitHelp + "\n" + caution,
@@ -73,6 +77,7 @@ the joint is worn all round or on its loaded side only, so both ends are.
 	f.Lookup("plane-offset").Usage = "height of the moving link over the plane of the scale, positive towards the lens"
 	opts.chain.addFlags(f)
 	opts.output.addFlags(f)
+	f.Lookup("overlay").Usage = "write to this `folder` the first photo with what was found drawn on it (PNG), and both states in turn (GIF)"
 	return cmd
 }
 
@@ -117,14 +122,7 @@ func runPlay(ctx context.Context, opts playCommand, given changed, streams Strea
 	if err := opts.output.validate(given); err != nil {
 		return err
 	}
-	ref, err := opts.chain.reference(given)
-	if err != nil {
-		return err
-	}
-	if given("limit") && !ref.known {
-		return usageErrorf("--limit needs the play of a new joint: give --new-play")
-	}
-	source, err := opts.scale.source(given)
+	way, err := opts.way(given, func() (func(done, of int), func()) { return frameCount(streams.Err, opts.output.quiet) })
 	if err != nil {
 		return err
 	}
@@ -133,16 +131,43 @@ func runPlay(ctx context.Context, opts playCommand, given changed, streams Strea
 	if err != nil {
 		return err
 	}
-	hint := vision.MotionHint{Moving: image.Rectangle(opts.moving), Fixed: image.Rectangle(opts.fixed)}
-	return eachPhoto(ctx, paths[:1], out, func(ctx context.Context, _ string) (outcome, error) {
+	return eachPhoto(ctx, paths[:1], out, way)
+}
+
+// way checks the options and returns what takes the photos or the clip their
+// whole way; watch begins to show how many frames of a clip are done.
+func (o playCommand) way(given changed, watch func() (progress func(done, of int), wipe func())) (photoWay, error) {
+	ref, err := o.chain.reference(given)
+	if err != nil {
+		return nil, err
+	}
+	if given("limit") && !ref.known {
+		return nil, usageErrorf("--limit needs the play of a new joint: give --new-play")
+	}
+	source, err := o.scale.source(given)
+	if err != nil {
+		return nil, err
+	}
+	hint := vision.MotionHint{Moving: image.Rectangle(o.moving), Fixed: image.Rectangle(o.fixed)}
+	return func(ctx context.Context, _ string) (outcome, error) {
 		p := playing{source: source, hint: hint}
-		if opts.clip != "" {
-			progress, wipe := frameCount(streams.Err, opts.output.quiet)
+		if o.clip != "" {
+			progress, wipe := watch()
 			defer wipe()
-			return p.finish(ref, p.clip(ctx, opts.clip, progress))
+			return p.finish(ref, p.clip(ctx, o.clip, progress))
 		}
-		return p.finish(ref, p.photos(ctx, opts.together, opts.apart))
-	})
+		return p.finish(ref, p.photos(ctx, o.together, o.apart))
+	}, nil
+}
+
+// secondPhoto is a joint in the second photo of a play, or in another frame of
+// its clip.
+type secondPhoto struct {
+	photo  vision.Photo
+	frame  image.Image     // of a clip; nil for a photo
+	camera geom.Similarity // the fixed link's way there from the first photo
+	state  [2]string       // of the joint in the first photo and in this one
+	play   string          // the figure, in words
 }
 
 // playing is a play on its way from photos to figures.
@@ -190,9 +215,13 @@ func (p *playing) photos(ctx context.Context, together, apart []string) error {
 			return vision.OrBlurred(light[0][0], err)
 		}
 		p.record.Checks = append(p.record.Checks, checks...)
-		return p.measured(motion, func(o measure.PlayOptions) (measure.PlayResult, error) {
+		err = p.measured(motion, func(o measure.PlayOptions) (measure.PlayResult, error) {
 			return measure.Play(motion, p.found.Scale, o)
 		})
+		if err == nil {
+			p.keepSecond(first[1], motion)
+		}
+		return err
 	}
 	series, checks, err := vision.FindSeries(light[0], light[1], p.hint)
 	if err != nil {
@@ -204,7 +233,29 @@ func (p *playing) photos(ctx context.Context, together, apart []string) error {
 			p.found.Notes = append(p.found.Notes, record.SafeName(p.record.Photos[f.Index].Path)+" was left out: "+f.Left)
 		}
 	}
-	return p.series(series)
+	if err := p.series(series); err != nil {
+		return err
+	}
+	p.keepSecond(first[1], series.Motion)
+	return nil
+}
+
+// keepSecond keeps what the animated picture needs of the second photo. Photos
+// named in the wrong order are named as they are.
+func (p *playing) keepSecond(second vision.Photo, m geom.Motion) {
+	state := [2]string{record.Together, record.Apart}
+	if p.play.Swapped {
+		state[0], state[1] = state[1], state[0]
+	}
+	p.second = &secondPhoto{photo: second, camera: m.Fixed.Motion, state: state, play: inWords(p.play)}
+}
+
+// inWords is a play in a few words.
+func inWords(play measure.PlayResult) string {
+	if !play.Distinct {
+		return fmt.Sprintf("no play seen, less than %s mm", play.Play.Printed().Upper)
+	}
+	return "play " + short(play.Play)
 }
 
 // read reads the scale. The rule in the first photo helps to find the links.

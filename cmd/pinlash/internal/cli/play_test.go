@@ -7,6 +7,7 @@ import (
 	"errors"
 	"image"
 	"image/color"
+	"image/gif"
 	"image/jpeg"
 	"math"
 	"math/rand/v2"
@@ -313,6 +314,27 @@ func avi(frames [][]byte, w, h int) []byte {
 	return chunk("RIFF", append([]byte("AVI "), body...))
 }
 
+// animated holds an animated picture of a play against what it has to be: two
+// pictures of one size that differ, in turn without end, small enough for a
+// report.
+func animated(t *testing.T, path string) {
+	t.Helper()
+	data, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	g, err := gif.DecodeAll(bytes.NewReader(data))
+	if err != nil {
+		t.Fatalf("%s: %v", path, err)
+	}
+	if len(g.Image) != 2 || g.LoopCount != 0 || g.Config.Width > 480 || len(data) > 400_000 {
+		t.Fatalf("%s: %d pictures, loop %d, %d px wide, %d bytes", path, len(g.Image), g.LoopCount, g.Config.Width, len(data))
+	}
+	if g.Image[0].Bounds() != g.Image[1].Bounds() || bytes.Equal(g.Image[0].Pix, g.Image[1].Pix) {
+		t.Errorf("%s: %v and %v do not show a change", path, g.Image[0].Bounds(), g.Image[1].Bounds())
+	}
+}
+
 // TestPlayOfRepeats takes three photos of each state, of which one shows
 // another joint: it is left out and said to be, and the play is that of the
 // others, right within 0.1 px.
@@ -341,10 +363,11 @@ func TestPlayOfRepeats(t *testing.T) {
 		}
 		args = append(args, map[float64]string{0: "--together", 1: "--apart"}[c.pulled], path)
 	}
-	l, status := played(t, append(args, "--points", "0,0,400,0", "--distance", "4mm", "--same-plane")...)
+	l, status := played(t, append(args, "--points", "0,0,400,0", "--distance", "4mm", "--same-plane", "--overlay", dir)...)
 	if status != statusOK {
 		t.Fatalf("status %d, %+v", status, l.Refused)
 	}
+	animated(t, filepath.Join(dir, "0-motion.gif"))
 	got := l.Results["play"]
 	if math.Abs(100*got.Value-play) > 0.1 || 100*got.Lower > play || 100*got.Upper < play || !*l.Distinct {
 		t.Errorf("play %.3f (%.3f to %.3f) px, distinct %v, want %g", 100*got.Value, 100*got.Lower, 100*got.Upper, *l.Distinct, play)
@@ -355,13 +378,13 @@ func TestPlayOfRepeats(t *testing.T) {
 }
 
 // TestPlayOfClip films a joint with known play: right within 0.1 px, four
-// ways seen, every frame told of.
+// ways seen, every frame told of, and both ends shown in turn.
 func TestPlayOfClip(t *testing.T) {
 	for _, play := range []float64{5, 0} {
 		pulled := rocked()
-		path := film(t, rockedJoint(play), pulled)
+		path, seen := film(t, rockedJoint(play), pulled), t.TempDir()
 		// A pixel is a hundredth of a millimetre.
-		l, status := played(t, "--clip", path, "--points", "0,0,400,0", "--distance", "4mm", "--same-plane", "--overlay", t.TempDir())
+		l, status := played(t, "--clip", path, "--points", "0,0,400,0", "--distance", "4mm", "--same-plane", "--overlay", seen)
 		if status != statusOK {
 			t.Fatalf("play %g px: status %d, %+v", play, status, l.Refused)
 		}
@@ -374,6 +397,9 @@ func TestPlayOfClip(t *testing.T) {
 		}
 		if l.Clip.Frames != len(pulled) || len(l.Clip.Track) != len(pulled) || play > 0 && l.Clip.Reversals != 4 {
 			t.Errorf("play %g px: %+v, want %d frames and 4 reversals", play, *l.Clip, len(pulled))
+		}
+		if play > 0 {
+			animated(t, filepath.Join(seen, "rocking-motion.gif"))
 		}
 	}
 }

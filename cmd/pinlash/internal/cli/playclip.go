@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"image"
 	"io"
+	"math"
 	"os"
 
 	"pinlash/cmd/pinlash/internal/overlay"
@@ -46,7 +47,37 @@ func (p *playing) clip(ctx context.Context, path string, progress func(done, of 
 			Frame: t.Frame, AlongMM: t.AlongMM, Used: t.State != geom.Unknown, Left: t.Left != "",
 		})
 	}
+	p.keepFar(clip, series.Motion)
 	return nil
+}
+
+// atEnd is how near to its end, as a share of the play, the link has to be in a
+// frame that is shown for it.
+const atEnd = 0.1
+
+// keepFar keeps what the animated picture needs of the clip's other frame, if
+// the link was at one end in it and at the other in the first.
+func (p *playing) keepFar(clip vision.Clip, m geom.Motion) {
+	if !p.play.Distinct {
+		return
+	}
+	var state [2]string
+	for _, t := range p.play.Track {
+		share := t.AlongMM / p.play.Play.Value
+		for i, index := range []int{0, clip.FarIndex} {
+			switch {
+			case t.Frame != index || t.Left != "":
+			case math.Abs(share) < atEnd:
+				state[i] = record.Together
+			case math.Abs(share-1) < atEnd:
+				state[i] = record.Apart
+			}
+		}
+	}
+	if state[0] == "" || state[1] == "" || state[0] == state[1] {
+		return
+	}
+	p.second = &secondPhoto{photo: p.photo, frame: encoded(clip.Far), camera: m.Fixed.Motion, state: state, play: inWords(p.play)}
 }
 
 // fileHash returns the SHA-256 of a file in hexadecimal digits.

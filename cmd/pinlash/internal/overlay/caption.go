@@ -28,21 +28,27 @@ type fonts struct {
 // would not fit.
 func newPen(w, h int, zoom float64) (*pen, error) {
 	p := &pen{w: float64(w), h: float64(h), zoom: zoom, unit: float64(max(w, h)) / 1000}
-	p.fonts.size = min(p.h/45, p.w/58)
+	var err error
+	p.fonts, err = newFonts(min(p.h/45, p.w/58))
+	return p, err
+}
+
+func newFonts(size float64) (fonts, error) {
+	out := fonts{size: size}
 	for _, f := range []struct {
 		face *font.Face
 		ttf  []byte
-	}{{&p.fonts.bold, gobold.TTF}, {&p.fonts.mono, gomono.TTF}, {&p.fonts.plain, goregular.TTF}} {
+	}{{&out.bold, gobold.TTF}, {&out.mono, gomono.TTF}, {&out.plain, goregular.TTF}} {
 		parsed, err := opentype.Parse(f.ttf)
 		if err != nil {
-			return nil, err
+			return out, err
 		}
-		*f.face, err = opentype.NewFace(parsed, &opentype.FaceOptions{Size: p.fonts.size, DPI: 72, Hinting: font.HintingNone})
+		*f.face, err = opentype.NewFace(parsed, &opentype.FaceOptions{Size: size, DPI: 72, Hinting: font.HintingNone})
 		if err != nil {
-			return nil, err
+			return out, err
 		}
 	}
-	return p, nil
+	return out, nil
 }
 
 // panel is the caption set in lines.
