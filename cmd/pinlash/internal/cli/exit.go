@@ -8,6 +8,7 @@ import (
 	"os"
 
 	"pinlash/calib"
+	"pinlash/cmd/pinlash/internal/jobcard"
 	"pinlash/cmd/pinlash/internal/record"
 	"pinlash/measure/check"
 )
@@ -108,8 +109,9 @@ func isFileError(err error) bool {
 		system *os.SyscallError
 		saved  *calib.FileError
 		typed  *typedFileError
+		card   *jobcard.FileError
 	)
-	return errors.As(err, &path) || errors.As(err, &link) || errors.As(err, &system) || errors.As(err, &saved) || errors.As(err, &typed)
+	return errors.As(err, &path) || errors.As(err, &link) || errors.As(err, &system) || errors.As(err, &saved) || errors.As(err, &typed) || errors.As(err, &card)
 }
 
 // worse returns which of two photos' statuses the command ends with. Results

@@ -104,6 +104,7 @@ func (c changed) positive(lengths map[string]calib.Length) error {
 type scaleOptions struct {
 	division        calib.Length
 	file            string
+	saved           *calib.Scale // what is in the file, nil until it is read
 	gauge           calib.Length // diameter
 	points          twoPoints
 	distance        calib.Length

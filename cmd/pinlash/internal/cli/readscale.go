@@ -17,7 +17,6 @@ import (
 // scaleSource reads the scale of each photo in the way the command line says.
 type scaleSource struct {
 	scaleOptions
-	saved   *calib.Scale
 	pointed bool // --points were given
 }
 
@@ -38,7 +37,7 @@ func (o scaleOptions) source(given changed) (*scaleSource, error) {
 			return nil, &UsageError{err}
 		}
 	}
-	if !given("scale-file") {
+	if !given("scale-file") || o.saved != nil {
 		return s, nil
 	}
 	data, err := os.ReadFile(o.file)

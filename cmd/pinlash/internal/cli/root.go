@@ -46,12 +46,12 @@ func Main(ctx context.Context, args []string, streams Streams) (status int) {
 	root.SetOut(streams.Out)
 	root.SetErr(streams.Err)
 	cmd, err := root.ExecuteContextC(ctx)
-	report(streams, cmd, err)
+	tellWhy(streams, cmd, err)
 	return statusOf(err)
 }
 
-// report says what ended a command, unless its photos have said so already.
-func report(streams Streams, cmd *cobra.Command, err error) {
+// tellWhy says what ended a command, unless its photos have said so already.
+func tellWhy(streams Streams, cmd *cobra.Command, err error) {
 	var partly *errPartly
 	if err == nil || errors.As(err, &partly) {
 		return
@@ -89,7 +89,7 @@ reason and what to do about it.
 	root.SetVersionTemplate("pinlash {{.Version}}\n")
 	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return &UsageError{err} })
 	root.SetHelpCommand(newHelp(root))
-	root.AddCommand(newJoint(streams), newPlay(streams), newSpan(streams), newScale(streams), newStretch(streams), newChains(streams), newDemo(streams))
+	root.AddCommand(newJoint(streams), newPlay(streams), newSpan(streams), newScale(streams), newStretch(streams), newBatch(streams), newReport(streams), newChains(streams), newDemo(streams))
 	return root
 }
 

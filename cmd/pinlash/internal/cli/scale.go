@@ -63,7 +63,7 @@ func runScale(ctx context.Context, opts scaleCommand, given changed, streams Str
 	if err := opts.validate(given); err != nil {
 		return err
 	}
-	source, err := opts.scale.source(given)
+	way, err := opts.way(given)
 	if err != nil {
 		return err
 	}
@@ -71,9 +71,18 @@ func runScale(ctx context.Context, opts scaleCommand, given changed, streams Str
 	if err != nil {
 		return err
 	}
-	return eachPhoto(ctx, opts.photos, out, func(ctx context.Context, path string) (outcome, error) {
-		return measureScale(ctx, path, source, opts.save)
-	})
+	return eachPhoto(ctx, opts.photos, out, way)
+}
+
+// way checks the options and returns what takes one photo its whole way.
+func (o scaleCommand) way(given changed) (photoWay, error) {
+	source, err := o.scale.source(given)
+	if err != nil {
+		return nil, err
+	}
+	return func(ctx context.Context, path string) (outcome, error) {
+		return measureScale(ctx, path, source, o.save)
+	}, nil
 }
 
 func measureScale(ctx context.Context, path string, source *scaleSource, save string) (outcome, error) {
@@ -86,6 +95,7 @@ func measureScale(ctx context.Context, path string, source *scaleSource, save st
 	if err != nil {
 		return result, err
 	}
+	result.scale = found.Scale
 	if save != "" {
 		var b bytes.Buffer
 		if err := calib.Encode(&b, found.Scale); err != nil {

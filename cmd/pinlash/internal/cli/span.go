@@ -67,11 +67,7 @@ func runSpan(ctx context.Context, opts spanCommand, given changed, streams Strea
 	if err := opts.output.validate(given); err != nil {
 		return err
 	}
-	ref, err := opts.chain.reference(given)
-	if err != nil {
-		return err
-	}
-	source, err := opts.scale.source(given)
+	way, err := opts.way(given)
 	if err != nil {
 		return err
 	}
@@ -79,9 +75,22 @@ func runSpan(ctx context.Context, opts spanCommand, given changed, streams Strea
 	if err != nil {
 		return err
 	}
-	return eachPhoto(ctx, opts.photos, out, func(ctx context.Context, path string) (outcome, error) {
+	return eachPhoto(ctx, opts.photos, out, way)
+}
+
+// way checks the options and returns what takes one photo its whole way.
+func (o spanCommand) way(given changed) (photoWay, error) {
+	ref, err := o.chain.reference(given)
+	if err != nil {
+		return nil, err
+	}
+	source, err := o.scale.source(given)
+	if err != nil {
+		return nil, err
+	}
+	return func(ctx context.Context, path string) (outcome, error) {
 		return measureSpan(ctx, path, source, ref)
-	})
+	}, nil
 }
 
 // measureSpan takes one photo its whole way, as measureJoint does.

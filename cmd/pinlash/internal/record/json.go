@@ -55,6 +55,7 @@ type measuredJSON struct {
 	Profile   []WearBin    `json:"profile,omitempty"`
 	Checks    []checkJSON  `json:"checks"`
 	Notes     []string     `json:"notes"`
+	Batch     *Batch       `json:"batch,omitempty"`
 }
 
 type checkJSON struct {
@@ -68,19 +69,20 @@ type refusedJSON struct {
 	Kind    Kind           `json:"kind"`
 	Photo   string         `json:"photo"`
 	Refused *check.Refusal `json:"refused"`
+	Batch   *Batch         `json:"batch,omitempty"`
 }
 
 // MarshalJSON writes the record without line breaks.
 func (r Record) MarshalJSON() ([]byte, error) {
 	if r.Refused != nil {
-		return marshal(refusedJSON{r.Kind, r.Photo.Path, r.Refused})
+		return marshal(refusedJSON{r.Kind, r.Photo.Path, r.Refused, r.Batch})
 	}
 	out := measuredJSON{
 		Kind: r.Kind, Photo: r.Photo.Path, SHA256: r.Photo.SHA256, Version: r.Version,
 		Scale: r.Scale, Results: r.Results, Growth: r.Growth, Profile: r.Profile,
 		Photos: r.Photos, Distinct: r.Distinct, Clip: r.Clip,
 		Reference: r.Reference, Pitches: r.Pitches, Readings: r.Readings,
-		Checks: checksJSON(r.Checks), Notes: r.Notes,
+		Checks: checksJSON(r.Checks), Notes: r.Notes, Batch: r.Batch,
 	}
 	if r.Decision != "" {
 		out.Notes = append([]string{r.Decision}, out.Notes...)

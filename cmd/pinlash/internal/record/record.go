@@ -63,6 +63,8 @@ type Record struct {
 	Decision string
 	// Refused is set instead of all figures.
 	Refused *check.Refusal
+	// Batch is set on lines that a batch writes.
+	Batch *Batch
 }
 
 // Figure is a quantity with the name it has in the JSON.

@@ -1,0 +1,292 @@
+package report
+
+import (
+	"cmp"
+	"fmt"
+	"html/template"
+	"slices"
+	"strconv"
+	"strings"
+
+	"pinlash/cmd/pinlash/internal/record"
+)
+
+// chain is all that is known of one chain: a chapter of the page.
+type chain struct {
+	ID, Label   string
+	Full        string // the label uncut, "" if it is the label
+	Verdict     verdict
+	Inspections []*inspection
+	Joints      []jointRow
+	Refused     int
+
+	Growth     plotted
+	GrowthRows []growthRow
+	Map        chainMap
+	Play       plotted
+	Pitches    []plotted
+	Cams       []camRow
+	CamPlot    plotted
+	Drive      []figure
+	Forecast   []figure
+	Trend      plotted
+	CrossCheck []crossCheck
+	Whole      []whole // figures of the whole chain, one a stretch line
+
+	levels record.Levels
+	limit  *record.Limit
+}
+
+// inspection is a chain at one time.
+type inspection struct {
+	Label     string
+	levels    record.Levels
+	stretches []*record.Stretch
+	photos    []*photo
+}
+
+// photo is a record with its place on the page.
+type photo struct {
+	ID       string
+	Name     name
+	Heading  string
+	Kind     string
+	Figures  []figure
+	Readings []readingRow
+	Headline string // its main figure, for the closed heading
+	Meaning  string
+	Scale    string
+	Clip     string
+	Failed   []checkRow
+	Passed   []checkRow
+	Notes    []string
+	Command  string
+	Batch    bool
+	Levels   []string
+	Shown    shown
+	Alt      string
+	Wear     plotted
+	Pitch    plotted
+	Pitches  []pitchRow
+	Track    plotted
+	Refused  *refusal
+	Open     bool
+
+	record *record.Record
+	levels record.Levels
+	chain  *chain
+	at     *inspection
+}
+
+// Budget says whether any figure's uncertainty is known in parts.
+func (p *photo) Budget() bool {
+	return slices.ContainsFunc(p.Figures, func(f figure) bool { return len(f.Parts) > 0 })
+}
+
+type refusal struct{ Code, Message, Remedy string }
+
+type checkRow struct{ Name, Value, Limit string }
+
+type readingRow struct {
+	Name    string
+	Figures []figure
+}
+
+type pitchRow struct {
+	Index int
+	Link  string
+	figure
+}
+
+// builder makes the page's parts from the lines.
+type builder struct {
+	units
+	in       Input
+	chains   []*chain
+	measured []*photo // in the order of the lines
+	refused  []*photo
+	stretch  []*record.Stretch
+	problems []string
+}
+
+func newBuilder(in Input) *builder {
+	b := &builder{units: units{in.Inches}, in: in}
+	b.group()
+	b.pictures()
+	for i, c := range b.chains {
+		c.ID = "chain-" + strconv.Itoa(i+1)
+		b.fill(c)
+	}
+	return b
+}
+
+// group sorts the lines into chains and inspections, in the order in which
+// they come; inspections by distance and hours.
+func (b *builder) group() {
+	type place struct{ specimen, revision, chain string }
+	type time struct {
+		place
+		inspection string
+		km, hours  float64
+	}
+	chains, times := map[place]*chain{}, map[time]*inspection{}
+	find := func(l record.Levels) (*chain, *inspection) {
+		at := place{l.Specimen, l.Revision, l.Chain}
+		c := chains[at]
+		if c == nil {
+			c = &chain{levels: l}
+			chains[at] = c
+			b.chains = append(b.chains, c)
+		}
+		when := time{at, l.Inspection, l.DistanceKM, l.Hours}
+		in := times[when]
+		if in == nil {
+			in = &inspection{levels: l, Label: inspectionLabel(l)}
+			times[when] = in
+			c.Inspections = append(c.Inspections, in)
+		}
+		return c, in
+	}
+	for _, line := range b.in.Lines {
+		var levels record.Levels
+		if batch := line.Batch(); batch != nil {
+			levels = batch.Levels
+		}
+		c, at := find(levels)
+		if s := line.Stretch; s != nil {
+			at.stretches = append(at.stretches, s)
+			b.stretch = append(b.stretch, s)
+			continue
+		}
+		p := &photo{record: line.Record, levels: levels, chain: c, at: at}
+		at.photos = append(at.photos, p)
+		if line.Record.Refused != nil {
+			b.refused = append(b.refused, p)
+			c.Refused++
+		} else {
+			b.measured = append(b.measured, p)
+		}
+	}
+	for _, c := range b.chains {
+		slices.SortStableFunc(c.Inspections, func(x, y *inspection) int {
+			return cmp.Or(cmp.Compare(x.levels.DistanceKM, y.levels.DistanceKM), cmp.Compare(x.levels.Hours, y.levels.Hours))
+		})
+		c.Label, c.Full = label(c.levels)
+	}
+}
+
+// label names a chain as far as its levels are known.
+func label(l record.Levels) (short, full string) {
+	var shorts, fulls []string
+	for _, part := range []struct{ what, value string }{
+		{"chain", l.Chain}, {"revision", l.Revision}, {"specimen", l.Specimen},
+	} {
+		if part.value != "" {
+			shorts = append(shorts, part.what+" "+shorten(part.value, 40))
+			fulls = append(fulls, part.what+" "+record.SafeName(part.value))
+		}
+	}
+	if shorts == nil {
+		return "The chain", ""
+	}
+	short, full = capital(strings.Join(shorts, ", ")), capital(strings.Join(fulls, ", "))
+	if short == full {
+		full = ""
+	}
+	return short, full
+}
+
+func capital(s string) string {
+	if s == "" {
+		return s
+	}
+	return strings.ToUpper(s[:1]) + s[1:]
+}
+
+func inspectionLabel(l record.Levels) string {
+	var parts []string
+	if l.Inspection != "" {
+		parts = append(parts, "inspection "+shorten(l.Inspection, 40))
+	}
+	if l.DistanceKM > 0 {
+		parts = append(parts, fmt.Sprintf("%.10g km", l.DistanceKM))
+	}
+	if l.Hours > 0 {
+		parts = append(parts, fmt.Sprintf("%.10g h", l.Hours))
+	}
+	return strings.Join(parts, ", ")
+}
+
+// last is the latest inspection that has photos measured or a verdict.
+func (c *chain) last() *inspection {
+	for _, in := range slices.Backward(c.Inspections) {
+		if len(in.stretches) > 0 || slices.ContainsFunc(in.photos, func(p *photo) bool { return p.record.Refused == nil }) {
+			return in
+		}
+	}
+	return c.Inspections[len(c.Inspections)-1]
+}
+
+func (b *builder) pictures() {
+	all := slices.Concat(b.measured, b.refused)
+	records := make([]*record.Record, len(all))
+	for i, p := range all {
+		records[i] = p.record
+	}
+	for i, s := range loadPictures(b.in.Pictures, records) {
+		all[i].Shown = s
+	}
+	for i, p := range all {
+		p.ID = "photo-" + strconv.Itoa(i+1)
+		b.describe(p)
+		p.Open = len(b.measured) <= 6
+	}
+}
+
+// fill works out a chain's chapter from its lines.
+func (b *builder) fill(c *chain) {
+	for _, in := range slices.Backward(c.Inspections) {
+		for _, s := range slices.Backward(in.stretches) {
+			if c.limit == nil {
+				c.limit = s.Limit
+			}
+		}
+	}
+	c.Joints = b.joints(c)
+	c.Map = b.chainMap(c)
+	b.growth(c)
+	c.Play = b.playPlot(c)
+	b.wholes(c)
+	c.Verdict = b.verdict(c)
+}
+
+// photoGroup is the photos of one chain.
+type photoGroup struct {
+	Label  string
+	Photos []*photo
+}
+
+func (b *builder) photosByChain() []photoGroup {
+	var all []photoGroup
+	for _, c := range b.chains {
+		g := photoGroup{Label: c.Label}
+		for _, in := range c.Inspections {
+			for _, p := range in.photos {
+				if p.record.Refused == nil {
+					g.Photos = append(g.Photos, p)
+				}
+			}
+		}
+		if g.Photos != nil {
+			all = append(all, g)
+		}
+	}
+	return all
+}
+
+// plotted is a drawing with the words that say the same.
+type plotted struct {
+	SVG     template.HTML
+	Caption string
+	Says    string // for those who cannot see it
+}

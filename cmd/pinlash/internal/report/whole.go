@@ -1,0 +1,107 @@
+package report
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"pinlash/cmd/pinlash/internal/record"
+)
+
+// whole is what the elongation model says of a chain at one inspection.
+type whole struct {
+	Label    string
+	Source   string
+	Span     string
+	Figures  []figure
+	Readings []readingRow
+	Limit    string
+	Decision string
+	Meaning  string
+	Failed   []checkRow
+	Passed   []checkRow
+	Notes    []string
+}
+
+// Budget says whether any figure's uncertainty is known in parts.
+func (w whole) Budget() bool {
+	return slices.ContainsFunc(w.Figures, func(f figure) bool { return len(f.Parts) > 0 })
+}
+
+type camRow struct {
+	At, Name             string
+	Teeth                int
+	Strand               string
+	Cam, Crank           figure
+	ToothCam, ToothCrank string
+}
+
+type crossCheck struct {
+	At, Agreement, Difference string
+	Missing                   []string
+}
+
+// wholes fills what the chain's stretch lines say.
+func (b *builder) wholes(c *chain) {
+	var lags []lyingRow
+	var says []string
+	for _, in := range c.Inspections {
+		for _, s := range in.stretches {
+			w := whole{Label: in.Label, Source: record.SafeName(s.Source), Figures: b.figures(slices.Concat(s.Results, s.Growth))}
+			if s.Span != nil {
+				w.Span = s.Span.Words + "; " + s.Span.Reference
+			}
+			for _, r := range s.Readings {
+				w.Readings = append(w.Readings, readingRow{r.Name, b.figures(r.Growth)})
+			}
+			if s.Limit != nil {
+				w.Limit = b.limit(s.Limit)
+			}
+			if s.Decision != nil && s.Limit != nil {
+				w.Decision = s.Decision.Words(s.Limit)
+			}
+			if s.Batch != nil {
+				w.Meaning = s.Batch.Meaning
+			}
+			w.Failed, w.Passed = checkRows(s.Checks)
+			for _, note := range s.Notes {
+				w.Notes = append(w.Notes, sentence(note))
+			}
+			c.Whole = append(c.Whole, w)
+			for _, cam := range s.Cams {
+				row := camRow{At: in.Label, Name: shorten(cam.Name, 40), Teeth: cam.Teeth, Strand: fmt.Sprintf("%.4g", cam.Strand),
+					ToothCam: fmt.Sprintf("%.4g", cam.ToothCam), ToothCrank: fmt.Sprintf("%.4g", cam.ToothCrank)}
+				if q, ok := cam.Figures.Find("lag_cam"); ok {
+					row.Cam = b.figure("lag at the cam", q)
+				}
+				if q, ok := cam.Figures.Find("lag_crank"); ok {
+					row.Crank = b.figure("lag at the crank", q)
+					if drawable(q.Value, q.Lower, q.Upper) && len(lags) < mostRows {
+						lags = append(lags, lyingRow{joined(shorten(in.Label, 12), shorten(cam.Name, 14)), q.Value, q.Lower, q.Upper, solid})
+						says = append(says, fmt.Sprintf("%s: %s.", row.Name, b.words(q)))
+					}
+				}
+				c.Cams = append(c.Cams, row)
+			}
+			if x := s.CrossCheck; x != nil {
+				row := crossCheck{At: in.Label, Agreement: sentence(string(x.Agreement)), Difference: b.words(x.Difference)}
+				for _, m := range x.Missing {
+					row.Missing = append(row.Missing, sentence(m))
+				}
+				c.CrossCheck = append(c.CrossCheck, row)
+			}
+		}
+		for _, s := range in.stretches { // those of the latest inspection stand
+			if len(s.Drive) > 0 {
+				c.Drive = b.figures(s.Drive)
+			}
+			if len(s.Forecast) > 0 {
+				c.Forecast = b.figures(s.Forecast)
+			}
+		}
+	}
+	if len(lags) > 0 {
+		c.CamPlot = lyingPlot(lags, "lag at the crank, deg", []levelLine{{at: 0, upright: true, colour: faint}},
+			"How far each camshaft lags behind the crankshaft, in degrees of the crank, with 95 % intervals.", strings.Join(says, " "))
+	}
+}
