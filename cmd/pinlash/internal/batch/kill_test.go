@@ -9,6 +9,7 @@ import (
 	"os/exec"
 	"os/signal"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
 	"syscall"
@@ -122,6 +123,52 @@ func TestKilled(t *testing.T) {
 	}
 }
 
+// Killed while it puts the lines in order, a run leaves the old files or the
+// new ones.
+func TestKilledAtTheEnd(t *testing.T) {
+	const kills = 25
+	b := newBench(t, 400)
+	b.mustRun(t, Options{})
+	results, table := b.read(t, Results), b.read(t, Table)
+	lines := strings.SplitAfter(strings.TrimSuffix(results, "\n"), "\n")
+	slices.Reverse(lines)
+	reversed := strings.Join(append([]string{lines[0] + "\n"}, lines[1:]...), "")
+	rng := rand.New(rand.NewPCG(5, 2))
+	begun, ended := 0, 0
+	for range kills {
+		b.write(t, Results, reversed)
+		b.write(t, Table, "old")
+		cmd := b.child(t)
+		if err := cmd.Start(); err != nil {
+			t.Fatal(err)
+		}
+		time.Sleep(time.Duration(rng.IntN(120)) * time.Millisecond)
+		if err := cmd.Process.Signal(syscall.SIGKILL); err != nil && !errors.Is(err, os.ErrProcessDone) {
+			t.Fatal(err)
+		}
+		cmd.Wait() //nolint:errcheck // killed or not
+		gotResults, gotTable := b.read(t, Results), b.read(t, Table)
+		if gotResults != results && gotResults != reversed || gotTable != table && gotTable != "old" {
+			t.Fatal("a file is neither the old one nor the new one")
+		}
+		if gotResults == results {
+			ended++
+		} else if gotTable == table || b.has("."+Table+".new") || b.has("."+Results+".new") {
+			begun++
+		}
+		b.mustRun(t, Options{})
+		if b.calls.Load() != 0 {
+			t.Errorf("%d measured again", b.calls.Load())
+		}
+		for _, e := range readDir(t, b.folder) {
+			if strings.HasPrefix(e, ".") {
+				t.Errorf("%s was left behind", e)
+			}
+		}
+	}
+	t.Logf("of %d kills %d came while the files were written, %d after", kills, begun, ended)
+}
+
 // Whatever the file in which the room runs out, every file is whole and no
 // line is lost.
 func TestNoRoom(t *testing.T) {
@@ -177,5 +224,43 @@ func TestNoRoom(t *testing.T) {
 	}
 	if failed < 8 {
 		t.Errorf("only %d runs had no room", failed)
+	}
+}
+
+// With all photos measured, the room runs out for one of the files at the end.
+func TestNoRoomAtTheEnd(t *testing.T) {
+	b := newBench(t, 20)
+	want := measuredFresh(t, b)
+	if _, err := Run(t.Context(), b.folder, b.works, Options{}, b.measure, nil); err != nil {
+		t.Fatal(err)
+	}
+	results := b.read(t, Results) // without the line of the chain
+	for name, c := range map[string]struct {
+		room int
+		file string
+	}{
+		"the table":   {len(want.read(t, Table)) - 5, Table},
+		"the results": {len(want.read(t, Results)) - 5, Results},
+	} {
+		b.write(t, Results, results)
+		b.write(t, Table, "old")
+		cmd := b.child(t, childRoom+"="+strconv.Itoa(c.room))
+		cmd.Stderr = nil
+		_, err := cmd.Output()
+		var exit *exec.ExitError
+		if !errors.As(err, &exit) || exit.ExitCode() != exitFile || !strings.Contains(string(exit.Stderr), c.file) {
+			t.Errorf("no room for %s: %v", name, err)
+		}
+		if b.read(t, Results) != results {
+			t.Errorf("no room for %s: the ledger is another", name)
+		}
+		if got := b.read(t, Table); got != "old" && (c.file == Table || got != want.read(t, Table)) {
+			t.Errorf("no room for %s: the table is\n%s", name, got)
+		}
+		b.mustRun(t, Options{})
+		if b.calls.Load() != 0 {
+			t.Errorf("no room for %s: %d measured again", name, b.calls.Load())
+		}
+		sameResults(t, b, want)
 	}
 }

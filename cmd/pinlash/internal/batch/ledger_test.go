@@ -3,11 +3,15 @@ package batch
 import (
 	"bytes"
 	"errors"
+	"fmt"
 	"io"
 	"io/fs"
 	"os"
 	"path/filepath"
+	"runtime"
+	"strconv"
 	"strings"
+	"sync"
 	"testing"
 )
 
@@ -31,30 +35,44 @@ func TestTwoAtOnce(t *testing.T) {
 	b.mustRun(t, Options{})
 }
 
-// A run that waits for the file while another replaces it must not go on with
-// the file that is gone.
+// The lock is on a file that the end of each run replaces: whoever got the lock
+// of one that is gone would write where nobody reads.
 func TestLockFollowsTheName(t *testing.T) {
+	const runs, each = 4, 50
 	path := filepath.Join(t.TempDir(), Results)
-	first, err := openLedger(path)
-	if err != nil {
-		t.Fatal(err)
+	increment := func() bool {
+		f, err := lock(path)
+		if errors.Is(err, ErrBusy) {
+			return false
+		}
+		if err != nil {
+			t.Error(err)
+			return true
+		}
+		defer f.Close()
+		text, err := os.ReadFile(path)
+		if err != nil {
+			t.Error(err)
+		}
+		n, _ := strconv.Atoi(string(text))
+		if _, err := replace(path, func(w io.Writer) error { _, err := fmt.Fprint(w, n+1); return err }); err != nil {
+			t.Error(err)
+		}
+		return true
 	}
-	if _, err := replace(path, func(w io.Writer) error { _, err := w.Write([]byte("{}")); return err }); err != nil {
-		t.Fatal(err)
+	var all sync.WaitGroup
+	for range runs {
+		all.Go(func() {
+			for range each {
+				for !increment() {
+					runtime.Gosched()
+				}
+			}
+		})
 	}
-	if isAt(first.f, path) {
-		t.Fatal("the file was not replaced")
-	}
-	if err := first.close(); err != nil {
-		t.Fatal(err)
-	}
-	f, err := lock(path)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	if !isAt(f, path) {
-		t.Error("locked a file that is gone")
+	all.Wait()
+	if text, err := os.ReadFile(path); err != nil || string(text) != strconv.Itoa(runs*each) {
+		t.Errorf("%d turns counted as %s, %v", runs*each, text, err)
 	}
 }
 
@@ -167,6 +185,26 @@ func TestReplaceThatFails(t *testing.T) {
 	}
 }
 
+// A folder of photos that somebody sent must not have us write elsewhere.
+func TestReplaceFollowsNoLink(t *testing.T) {
+	folder := t.TempDir()
+	path, precious := filepath.Join(folder, Table), filepath.Join(folder, "precious")
+	if err := os.WriteFile(precious, []byte("precious"), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.Symlink(precious, filepath.Join(folder, "."+Table+".new")); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := replace(path, func(w io.Writer) error { _, err := io.WriteString(w, "table"); return err }); err != nil {
+		t.Error(err)
+	}
+	for at, want := range map[string]string{precious: "precious", path: "table"} {
+		if text, err := os.ReadFile(at); err != nil || string(text) != want {
+			t.Errorf("%s has %q, %v", at, text, err)
+		}
+	}
+}
+
 func TestLastBreak(t *testing.T) {
 	for _, n := range []int{0, 1, 64<<10 - 1, 64 << 10, 64<<10 + 1, 200 << 10} {
 		for _, tail := range []int{0, 1, 64<<10 - 1, 64 << 10, 100 << 10} {
@@ -216,7 +254,7 @@ func FuzzLedger(f *testing.F) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if err := errors.Join(l.add(key, line), l.flush(), l.close()); err != nil {
+		if err := errors.Join(l.write(append(bytes.Clone(line), '\n')), l.close()); err != nil {
 			t.Fatal(err)
 		}
 		now, err := os.ReadFile(path)

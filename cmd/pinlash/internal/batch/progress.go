@@ -42,8 +42,8 @@ func (p *Progress) Write(text []byte) (int, error) {
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	if p.bar != nil {
-		p.bar.Clear() //nolint:errcheck // a bar that cannot be drawn is no loss
-		defer p.bar.RenderBlank()
+		p.bar.Clear()             //nolint:errcheck // a bar that cannot be drawn is no loss
+		defer p.bar.RenderBlank() //nolint:errcheck // nor is one that is not drawn again
 	}
 	return p.w.Write(text)
 }

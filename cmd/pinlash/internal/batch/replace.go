@@ -18,23 +18,24 @@ func replace(path string, write func(io.Writer) error) (changed bool, err error)
 	if at, err := os.Lstat(path); err == nil && !at.Mode().IsRegular() {
 		return false, &fs.PathError{Op: "write", Path: path, Err: errors.New("not a plain file")}
 	}
-	if same, err := holds(path, write); same || err != nil {
-		return false, err
-	}
 	beside := filepath.Join(filepath.Dir(path), "."+filepath.Base(path)+".new")
-	if err := writeSynced(beside, write); err != nil {
-		os.Remove(beside) //nolint:errcheck // the first error counts
+	same, err := holds(path, write)
+	if !same && err == nil {
+		if err = writeSynced(beside, write); err == nil {
+			err = os.Rename(beside, path)
+		}
+	}
+	if same || err != nil {
+		os.Remove(beside) //nolint:errcheck // it may not be there
 		return false, err
 	}
-	if err := os.Rename(beside, path); err != nil {
-		os.Remove(beside) //nolint:errcheck // the first error counts
-		return false, err
-	}
+	// If this was the ledger, the next run may have begun: nothing more is written.
 	return true, syncFolder(filepath.Dir(path))
 }
 
 func writeSynced(path string, write func(io.Writer) error) (err error) {
-	f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_TRUNC, 0o644)
+	os.Remove(path) //nolint:errcheck // it is there only after a kill; if it stays, the next step says so
+	f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o644)
 	if err != nil {
 		return err
 	}

@@ -144,6 +144,7 @@ func TestShardsJoined(t *testing.T) {
 	}
 }
 
+// A shard's ledger is never put in order: what a kill left must be mended.
 func TestShardGoesOn(t *testing.T) {
 	b := newBench(t, 10)
 	shard := Options{Shard: Shard{2, 3}}
@@ -151,10 +152,23 @@ func TestShardGoesOn(t *testing.T) {
 	if s.Works != 3 || s.Measured != 3 || !s.Changed || len(s.Files) != 1 || filepath.Base(s.Files[0]) != "results-2-of-3.jsonl" {
 		t.Errorf("%+v", s)
 	}
-	lines := strings.SplitAfter(b.read(t, shard.Shard.File()), "\n")
-	b.write(t, shard.Shard.File(), lines[0]+lines[1]+lines[2][:30])
-	if s := b.mustRun(t, shard); s.Kept != 2 || b.calls.Load() != 1 {
-		t.Errorf("%+v", s)
+	whole := b.read(t, shard.Shard.File())
+	lines := strings.SplitAfter(whole, "\n")
+	for name, text := range map[string]string{
+		"half a line":  lines[0] + lines[1] + lines[2][:30],
+		"no break":     lines[0] + strings.TrimSuffix(lines[1], "\n"),
+		"not finished": lines[0] + lines[1],
+	} {
+		b.write(t, shard.Shard.File(), text)
+		if s := b.mustRun(t, shard); s.Kept != 2 || b.calls.Load() != 1 {
+			t.Errorf("%s: %+v", name, s)
+		}
+		if s := b.mustRun(t, shard); s.Kept != 3 || s.Changed {
+			t.Errorf("%s, then again: %+v", name, s)
+		}
+		if got := b.read(t, shard.Shard.File()); got != whole {
+			t.Errorf("%s: the ledger became\n%s", name, got)
+		}
 	}
 }
 

@@ -29,6 +29,7 @@ type batchCommand struct {
 	join    bool
 	json    bool
 	quiet   bool
+	units   record.Units // of the summary
 }
 
 func newBatch(streams Streams) *cobra.Command {
@@ -84,6 +85,7 @@ the one that comes first in 130, 1, 2, 4, 3 counts.
 	f.IntVar(&opts.workers, "workers", runtime.NumCPU(), "cores to use, with one photo at a time on each")
 	f.BoolVar(&opts.json, "json", false, "print the lines of results.jsonl at the end, instead of a summary")
 	f.BoolVar(&opts.quiet, "quiet", false, "no progress and no sentences, only what went wrong")
+	inchFlag(f, &opts.units)
 	opts.scale.addFlags(f)
 	opts.scale.addFileFlag(f)
 	opts.scale.addParallaxFlags(f)
@@ -94,7 +96,7 @@ the one that comes first in 130, 1, 2, 4, 3 counts.
 // ofBatch are the flags that are not settings of photos.
 var ofBatch = map[string]bool{
 	"new": true, "out": true, "overlay": true, "shard": true, "join": true,
-	"workers": true, "json": true, "quiet": true, "help": true,
+	"workers": true, "json": true, "quiet": true, "inch": true, "help": true,
 }
 
 func (o *batchCommand) validate(given changed) error {
@@ -168,14 +170,14 @@ func runBatch(ctx context.Context, opts batchCommand, flags *pflag.FlagSet, stre
 
 // writeCard writes a first job card, and never over one that is there.
 func writeCard(folder string, streams Streams) error {
-	text, err := jobcard.Suggest(folder)
-	if err != nil {
-		return err
-	}
 	path := filepath.Join(folder, jobcard.CardName)
 	if _, err := os.Lstat(path); err == nil {
 		return &fs.PathError{Op: "write", Path: path, Err: errors.New("there is a job card already")}
 	} else if !errors.Is(err, fs.ErrNotExist) {
+		return err
+	}
+	text, err := jobcard.Suggest(folder)
+	if err != nil {
 		return err
 	}
 	if err := record.WriteFile(path, text); err != nil {

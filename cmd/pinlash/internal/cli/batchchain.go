@@ -155,7 +155,7 @@ func (b *batching) summarise(i inspected, records []*record.Record, history map[
 		s.Notes = []string{}
 	}
 	s.Batch = &record.Batch{
-		Levels: levels, Settings: b.cards[i].settings, Meaning: strings.Join(s.Says, " "),
+		Levels: levels, Settings: b.cards[i].settings, Meaning: s.Meaning(),
 		Files: []record.File{}, Budgets: record.NewBudgets(slices.Concat(s.Results, s.Growth)),
 	}
 	return &s, nil

@@ -147,6 +147,9 @@ func (b *batching) measure(ctx context.Context, i int, key string) ([]byte, int)
 		r.Refused = refused
 	case status == statusFile:
 		r.Refused = check.Refuse(check.Unreadable, fault(t.name(), err))
+	case status == statusUsage: // only this photo shows that its settings make no sense
+		r.Refused = check.Refuse(check.ScaleUnclear, err.Error())
+		r.Refused.Remedy = "put right what the job card or the flags say of this photo"
 	case err != nil:
 		b.complain("%s", fault(t.name(), err))
 		return nil, status
@@ -162,7 +165,7 @@ func (b *batching) measure(ctx context.Context, i int, key string) ([]byte, int)
 	r.Notes = append(r.Notes, t.Notes...)
 	r.Batch = &record.Batch{
 		Task: key, Levels: record.Levels(t.Levels), Settings: t.settings,
-		Files: hashed(t), Meaning: r.Meaning, Budgets: record.NewBudgets(r.Figures()),
+		Files: hashed(t), Meaning: r.Meaning.String(), Budgets: record.NewBudgets(r.Figures()),
 	}
 	var failed error
 	r.Batch.Pictures, failed = b.pictures(t, result)
@@ -284,7 +287,7 @@ func (b *batching) print(s batch.Summary) error {
 		return copyFile(b.streams.Out, s.Files[0])
 	}
 	for _, c := range b.chains {
-		if err := record.WriteStretch(b.streams.Out, c, record.Style{Quiet: b.quiet}); err != nil {
+		if err := record.WriteStretch(b.streams.Out, c, record.Style{Quiet: b.quiet, Units: b.units}); err != nil {
 			return err
 		}
 	}

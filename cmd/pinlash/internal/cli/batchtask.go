@@ -45,8 +45,8 @@ func settingsOf(s jobcard.Settings) settings {
 	if s.PlaneOffset != nil {
 		out["plane-offset"] = s.PlaneOffset.String()
 	}
-	if s.SamePlane != nil {
-		out["same-plane"] = strconv.FormatBool(*s.SamePlane)
+	if s.SamePlane != nil && *s.SamePlane {
+		out["same-plane"] = "true"
 	}
 	if s.Temperature != nil {
 		out["temperature"] = strconv.FormatFloat(*s.Temperature, 'g', -1, 64)

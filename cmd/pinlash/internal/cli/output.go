@@ -26,6 +26,7 @@ type outputOptions struct {
 	quiet   bool
 	explain bool
 	overlay string // folder
+	units   record.Units
 }
 
 func (o *outputOptions) addFlags(f *pflag.FlagSet) {
@@ -37,7 +38,13 @@ func (o *outputOptions) addFlags(f *pflag.FlagSet) {
 func (o *outputOptions) addFigureFlags(f *pflag.FlagSet) {
 	f.BoolVar(&o.json, "json", false, "print one JSON object a line")
 	f.BoolVar(&o.quiet, "quiet", false, "print the figures only, without heads, sentences and notes")
+	inchFlag(f, &o.units)
 	f.BoolVar(&o.explain, "explain", false, "print under each figure the parts of its uncertainty, largest first")
+}
+
+// inchFlag adds the flag for who thinks in inches.
+func inchFlag(f *pflag.FlagSet, u *record.Units) {
+	f.BoolVar(&u.Inch, "inch", false, "show lengths in inches; JSON, CSV and notes stay in mm")
 }
 
 func (o *outputOptions) validate(given changed) error {
@@ -92,6 +99,7 @@ func (o *output) show(i int, result outcome, err error) int {
 	if o.overlays == nil || !result.found() && refusal != nil {
 		return status
 	}
+	result.units = o.units
 	pictures := []func() error{func() error { return writeOverlay(o.overlays[i], result) }}
 	if result.second != nil && refusal == nil {
 		pictures = append(pictures, func() error { return writeMotion(o.motions[i], result) })
@@ -121,7 +129,7 @@ func (o *output) print(r record.Record) error {
 		o.streams.message("  %s", r.Refused.Remedy)
 		return nil
 	}
-	return record.WriteTable(o.streams.Out, r, record.Style{Quiet: o.quiet, Explain: o.explain})
+	return record.WriteTable(o.streams.Out, r, record.Style{Quiet: o.quiet, Explain: o.explain, Units: o.units})
 }
 
 // picturePaths returns for each photo where its picture of a kind goes. Photos
@@ -189,7 +197,8 @@ func writeOverlay(path string, result outcome) error {
 		Span:    spanDrawing(result),
 		Motion:  result.motion,
 		MMPerPx: mmPerPx(result.record),
-		Caption: caption(result.record),
+		Inch:    result.units.Inch,
+		Caption: caption(result.record, result.units),
 	})
 	if err != nil {
 		return err
@@ -216,7 +225,7 @@ func writeMotion(path string, result outcome) error {
 		State:  result.second.state,
 		Camera: result.second.camera,
 		Motion: *result.motion,
-		Play:   result.second.play,
+		Play:   result.second.play.In(result.units),
 	})
 	if err != nil {
 		return err
@@ -244,7 +253,7 @@ func spanDrawing(result outcome) *overlay.Span {
 			growth = &percent
 			label += fmt.Sprintf("%+.2f %%", percent)
 		} else {
-			label += p.Length.Printed().Value + " mm"
+			label += result.units.Short(p.Length)
 		}
 		s.Pitches = append(s.Pitches, overlay.Pitch{Label: label, Growth: growth})
 	}
@@ -266,7 +275,7 @@ func mmPerPx(r record.Record) float64 {
 }
 
 // caption says below the overlay what the table says.
-func caption(r record.Record) overlay.Caption {
+func caption(r record.Record, u record.Units) overlay.Caption {
 	c := overlay.Caption{Title: record.SafeName(filepath.Base(r.Photo.Path))}
 	if r.Refused != nil {
 		c.Text = []string{
@@ -275,15 +284,15 @@ func caption(r record.Record) overlay.Caption {
 		}
 		return c
 	}
-	c.Lines = r.Figures().Lines()
-	if r.Meaning != "" {
-		c.Text = append(c.Text, r.Meaning)
+	c.Lines = r.Figures().Lines(u)
+	if meaning := r.Meaning.In(u); meaning != "" {
+		c.Text = append(c.Text, meaning)
 	}
 	if r.Decision != "" {
 		c.Text = append(c.Text, "Decision: "+r.Decision+".")
 	}
 	if r.Scale != nil {
-		c.Text = append(c.Text, "Scale: "+r.Scale.Words()+". Intervals are 95 %.")
+		c.Text = append(c.Text, "Scale: "+r.Scale.In(u)+". Intervals are 95 %.")
 	}
 	return c
 }

@@ -28,6 +28,7 @@ type outcome struct {
 	second *secondPhoto // of a play; nil where one end of it is not at hand
 	frame  image.Image  // of a clip, to draw on; nil for a photo
 	pitch  float64      // of the new chain, mm; 0 where not known
+	units  record.Units // in which its pictures show lengths
 }
 
 // found says whether there is anything to draw.

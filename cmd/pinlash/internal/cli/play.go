@@ -2,7 +2,6 @@ package cli
 
 import (
 	"context"
-	"fmt"
 	"image"
 
 	"github.com/spf13/cobra"
@@ -167,7 +166,7 @@ type secondPhoto struct {
 	frame  image.Image     // of a clip; nil for a photo
 	camera geom.Similarity // the fixed link's way there from the first photo
 	state  [2]string       // of the joint in the first photo and in this one
-	play   string          // the figure, in words
+	play   record.Sentence // the figure
 }
 
 // playing is a play on its way from photos to figures.
@@ -251,11 +250,11 @@ func (p *playing) keepSecond(second vision.Photo, m geom.Motion) {
 }
 
 // inWords is a play in a few words.
-func inWords(play measure.PlayResult) string {
+func inWords(play measure.PlayResult) record.Sentence {
 	if !play.Distinct {
-		return fmt.Sprintf("no play seen, less than %s mm", play.Play.Printed().Upper)
+		return record.Say("no play seen, less than %s", record.Upper(play.Play))
 	}
-	return "play " + short(play.Play)
+	return record.Say("play %s", play.Play)
 }
 
 // read reads the scale. The rule in the first photo helps to find the links.

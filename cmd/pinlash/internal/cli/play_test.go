@@ -450,7 +450,7 @@ func TestPlayMeaning(t *testing.T) {
 		{measure.PlayResult{Play: mm(0, 0.001)}, "does not differ from zero; if there is any it is less than 0.00"},
 	} {
 		var r outcome
-		if err := (chainReference{}).applyPlay(&r.record, c.play); err != nil || !strings.Contains(r.record.Meaning, c.want) {
+		if err := (chainReference{}).applyPlay(&r.record, c.play); err != nil || !strings.Contains(r.record.Meaning.String(), c.want) {
 			t.Errorf("%q, %v; want %q", r.record.Meaning, err, c.want)
 		}
 	}

@@ -1,8 +1,6 @@
 package cli
 
 import (
-	"fmt"
-
 	"pinlash/cmd/pinlash/internal/record"
 	"pinlash/measure"
 	"pinlash/measure/wear"
@@ -12,20 +10,20 @@ import (
 // chain.
 func (ref chainReference) applyPlay(r *record.Record, play measure.PlayResult) error {
 	if play.Distinct {
-		r.Meaning = fmt.Sprintf("The joint rocks %s along the line of pull, which differs from zero", short(play.Play))
+		r.Meaning = record.Say("The joint rocks %s along the line of pull, which differs from zero", play.Play)
 	} else {
-		r.Meaning = fmt.Sprintf("The play does not differ from zero; if there is any it is less than %s mm (95 %%)", play.Play.Printed().Upper)
+		r.Meaning = record.Say("The play does not differ from zero; if there is any it is less than %s (95 %%)", record.Upper(play.Play))
 	}
 	if !ref.known {
-		r.Meaning += "."
+		r.Meaning = r.Meaning.Then(".")
 		r.Notes = append(r.Notes, "for the growth of the chain give --new-play, or --chain with a name from pinlash chains")
 		return nil
 	}
 	if ref.least {
-		r.Meaning += fmt.Sprintf("; a new %s has at least %g mm.", ref.name, ref.newPlay.Value)
+		r.Meaning = r.Meaning.Then("; a new %s has at least %s.", ref.name, record.Length(ref.newPlay.Value))
 		r.Notes = append(r.Notes, "the new play is the least the standard allows; measure a new joint of the same make and give it with --new-play")
 	} else {
-		r.Meaning += fmt.Sprintf("; new it was %g mm.", ref.newPlay.Value)
+		r.Meaning = r.Meaning.Then("; new it was %s.", record.Length(ref.newPlay.Value))
 	}
 	ends, err := wear.JointGrowth(play.Play, ref.newPlay, wear.Share{})
 	if err != nil {
@@ -42,8 +40,8 @@ func (ref chainReference) applyPlay(r *record.Record, play measure.PlayResult) e
 		{"worn all round, half of the added play lengthens the chain", half},
 		{"worn on the loaded side only, all of it does", all},
 	}, ref.pitch, ref.pitches)
-	a, b := digitsBetween(half.Value, all.Value)
-	r.Meaning += fmt.Sprintf(" It lengthens the chain by %s mm if it is worn all round, by %s mm if on the loaded side only.", a, b)
+	a, b := record.Range{From: half.Value, To: all.Value}.Ends()
+	r.Meaning = r.Meaning.Then(" It lengthens the chain by %s if it is worn all round, by %s if on the loaded side only.", a, b)
 	if ref.pitches > 0 {
 		whole, err := growth.times(ref.pitches)
 		if err != nil {

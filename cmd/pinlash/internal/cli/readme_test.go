@@ -1,12 +1,15 @@
 package cli
 
 import (
+	"bytes"
 	"os"
 	"path/filepath"
 	"regexp"
 	"slices"
 	"strings"
 	"testing"
+
+	"pinlash/cmd/pinlash/internal/jobcard"
 )
 
 var (
@@ -53,7 +56,7 @@ func words(s string) string { return spaces.ReplaceAllString(numbers.ReplaceAllS
 var files = regexp.MustCompile("(?s)```toml\n(.*?)```")
 
 // TestReadmeFiles takes every file of readings that the README shows through
-// the model.
+// the model, and reads every job card.
 func TestReadmeFiles(t *testing.T) {
 	readme, err := os.ReadFile("../../../../README.md")
 	if err != nil {
@@ -64,6 +67,10 @@ func TestReadmeFiles(t *testing.T) {
 		t.Fatal("the README shows no file")
 	}
 	for _, block := range blocks {
+		if bytes.Contains(block[1], []byte("[new_chain]")) {
+			readCard(t, block[1])
+			continue
+		}
 		path := filepath.Join(t.TempDir(), "drive.toml")
 		if err := os.WriteFile(path, block[1], 0o644); err != nil {
 			t.Fatal(err)
@@ -72,6 +79,19 @@ func TestReadmeFiles(t *testing.T) {
 		if status != statusOK || !strings.Contains(stdout, "lag crank") {
 			t.Errorf("status %d, %s%s", status, stdout, stderr)
 		}
+	}
+}
+
+// readCard wants a job card to be one, though its photos are missing.
+func readCard(t *testing.T, card []byte) {
+	t.Helper()
+	folder := t.TempDir()
+	if err := os.WriteFile(filepath.Join(folder, jobcard.CardName), card, 0o644); err != nil {
+		t.Fatal(err)
+	}
+	study, err := jobcard.Read(folder)
+	if err != nil || len(study.Cards) != 1 {
+		t.Errorf("the job card of the README: %v, %d cards read", err, len(study.Cards))
 	}
 }
 

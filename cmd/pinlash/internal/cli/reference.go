@@ -82,17 +82,17 @@ func (o chainOptions) reference(given changed) (chainReference, error) {
 
 // apply adds to a joint's record what its play does to the chain.
 func (ref chainReference) apply(r *record.Record, joint measure.JointResult) error {
-	r.Meaning = "The joint rocks " + short(joint.Play) + " along the line of pull"
+	r.Meaning = record.Say("The joint rocks %s along the line of pull", joint.Play)
 	if !ref.known {
-		r.Meaning += "."
+		r.Meaning = r.Meaning.Then(".")
 		r.Notes = append(r.Notes, "for the growth of the chain give --new-play, or --chain with a name from pinlash chains")
 		return nil
 	}
 	if ref.least {
-		r.Meaning += fmt.Sprintf("; a new %s has at least %g mm.", ref.name, ref.newPlay.Value)
+		r.Meaning = r.Meaning.Then("; a new %s has at least %s.", ref.name, record.Length(ref.newPlay.Value))
 		r.Notes = append(r.Notes, "the new play is the least the standard allows; measure a new joint of the same make and give it with --new-play")
 	} else {
-		r.Meaning += fmt.Sprintf("; new it was %g mm.", ref.newPlay.Value)
+		r.Meaning = r.Meaning.Then("; new it was %s.", record.Length(ref.newPlay.Value))
 	}
 	growth, err := wear.GrowthOfJoint(joint.Play, joint.Clearance, ref.newPlay)
 	if err != nil {
@@ -140,6 +140,3 @@ func (ref chainReference) decide(percent wear.Growth) (string, error) {
 	}
 	return fmt.Sprintf("if every joint is like this one, the chain is %s of %g %%", d.Verdict, ref.limit), nil
 }
-
-// short prints a figure without its interval.
-func short(q uncert.Quantity) string { return q.Printed().Value + " " + q.Unit }

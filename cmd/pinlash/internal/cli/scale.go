@@ -3,7 +3,6 @@ package cli
 import (
 	"bytes"
 	"context"
-	"fmt"
 	"path/filepath"
 
 	"github.com/spf13/cobra"
@@ -110,10 +109,11 @@ func measureScale(ctx context.Context, path string, source *scaleSource, save st
 	r.Results = scaleFigures(found.Scale)
 	r.Checks = append(r.Checks, found.Checks...)
 	r.Notes = found.Notes
-	r.Meaning = fmt.Sprintf("A pixel is %.4g um long; the photo shows %.3g x %.3g mm.", 1000*found.Scale.MMPerPx.Value,
-		float64(found.Scale.W)*found.Scale.MMPerPx.Value, float64(found.Scale.H)*found.Scale.MMPerPx.Value)
+	pixel := found.Scale.MMPerPx.Value
+	r.Meaning = record.Say("A pixel is %s long; the photo shows %s by %s.", record.Rounded{MM: pixel, Digits: 4},
+		record.Rounded{MM: float64(found.Scale.W) * pixel, Digits: 3}, record.Rounded{MM: float64(found.Scale.H) * pixel, Digits: 3})
 	if save != "" {
-		r.Meaning += " Kept in " + record.SafeName(filepath.Clean(save)) + "."
+		r.Meaning = r.Meaning.Then(" Kept in %s.", record.SafeName(filepath.Clean(save)))
 	}
 	return result, nil
 }

@@ -25,7 +25,8 @@ func TestMain(m *testing.M) {
 
 // TestScript runs the tool as its users do. $SAMPLES is the folder of the
 // demo's photos, $SPANS that of the span photos, $PAIRS that of the pairs; "status N command..." wants exactly
-// that exit status, "draw KIND FILE" draws a photo of a gauge.
+// that exit status, "draw KIND FILE" draws a photo of a gauge, "teardown FOLDER N"
+// photos of N joints.
 func TestScript(t *testing.T) {
 	samples, err := filepath.Abs("../../../../samples")
 	if err != nil {
@@ -48,7 +49,7 @@ func TestScript(t *testing.T) {
 			env.Setenv("PAIRS", pairs)
 			return nil
 		},
-		Cmds: map[string]func(*testscript.TestScript, bool, []string){"status": status, "draw": draw},
+		Cmds: map[string]func(*testscript.TestScript, bool, []string){"status": status, "draw": draw, "teardown": drawTeardown},
 	})
 }
 

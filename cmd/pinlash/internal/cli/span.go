@@ -2,7 +2,6 @@ package cli
 
 import (
 	"context"
-	"fmt"
 
 	"github.com/spf13/cobra"
 
@@ -149,9 +148,9 @@ func measureSpan(ctx context.Context, path string, source *scaleSource, ref chai
 // applySpan adds to a span's record what it has grown.
 func (ref chainReference) applySpan(r *record.Record, span measure.SpanResult) error {
 	n := len(span.Pitches)
-	r.Meaning = fmt.Sprintf("The chain measures %s over %s, %s", short(span.Span), pitchesInWords(n), span.Reference)
+	r.Meaning = record.Say("The chain measures %s over %s, %s", span.Span, pitchesInWords(n), span.Reference)
 	if ref.pitch == 0 {
-		r.Meaning += "."
+		r.Meaning = r.Meaning.Then(".")
 		r.Notes = append(r.Notes, "for the growth give --pitch, or --chain with a name from pinlash chains")
 		return nil
 	}
@@ -159,7 +158,7 @@ func (ref chainReference) applySpan(r *record.Record, span measure.SpanResult) e
 	if err != nil {
 		return err
 	}
-	r.Meaning += fmt.Sprintf("; new it was %.6g mm.", fresh.Value)
+	r.Meaning = r.Meaning.Then("; new it was %s.", record.Length(fresh.Value))
 	growth, err := wear.GrowthOfSpan(span.Span, fresh, n, wearLink(span.Pitches[0].Link), wearReference(span.Reference))
 	if err != nil {
 		r.Notes = append(r.Notes, err.Error()) // a single link that does not grow
@@ -184,7 +183,7 @@ func (ref chainReference) applySpan(r *record.Record, span measure.SpanResult) e
 	}
 	if !perJoint.ends.Known() {
 		r.Readings = readings(oddReadings("", perJoint.ends), ref.pitch, ref.pitches)
-		r.Meaning += " " + oddWords(n, perJoint.ends, ref.pitches)
+		r.Meaning = r.Meaning.Then(" %s", oddWords(n, perJoint.ends, ref.pitches))
 	}
 	r.Notes = append(r.Notes, "elongation is against the nominal pitch; growth in mm is against a new chain, which may be up to 0.15 % longer than that")
 	if perJoint.main.Upper < 0 {

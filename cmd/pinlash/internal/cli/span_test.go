@@ -109,7 +109,7 @@ func TestSpanGrowth(t *testing.T) {
 		joint, _ := r.Growth.Find("joint_growth")
 		whole, _ := r.Growth.Find("chain_growth")
 		if c.n%2 == 1 && c.first == geom.UnknownLink {
-			if len(r.Readings) != 2 || !strings.Contains(r.Meaning, "An odd span of 9 pitches") {
+			if len(r.Readings) != 2 || !strings.Contains(r.Meaning.String(), "An odd span of 9 pitches") {
 				t.Fatalf("%d readings, %q; want both in words", len(r.Readings), r.Meaning)
 			}
 			least, _ := r.Readings[0].Growth.Find("joint_growth")

@@ -106,7 +106,7 @@ func (t *typed) addFlags(f *pflag.FlagSet) {
 }
 
 // outputFlags are those that go with --file.
-var outputFlags = []string{"file", "json", "quiet", "explain", "help"}
+var outputFlags = []string{"file", "json", "quiet", "explain", "inch", "help"}
 
 func runStretch(opts stretchCommand, flags *pflag.FlagSet, stdin io.Reader, streams Streams) error {
 	if err := opts.output.validate(flags.Changed); err != nil {
@@ -138,7 +138,7 @@ func runStretch(opts stretchCommand, flags *pflag.FlagSet, stdin io.Reader, stre
 	if opts.output.json {
 		return record.WriteLine(streams.Out, result)
 	}
-	return record.WriteStretch(streams.Out, result, record.Style{Quiet: opts.output.quiet, Explain: opts.output.explain})
+	return record.WriteStretch(streams.Out, result, record.Style{Quiet: opts.output.quiet, Explain: opts.output.explain, Units: opts.output.units})
 }
 
 // others returns the flags given beside those named.

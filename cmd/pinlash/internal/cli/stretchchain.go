@@ -3,7 +3,6 @@ package cli
 import (
 	"errors"
 	"fmt"
-	"math"
 	"slices"
 
 	"pinlash/cmd/pinlash/internal/record"
@@ -21,7 +20,7 @@ func (t typed) stretch() (record.Stretch, error) {
 	}
 	s := stretching{typed: t, chain: chain, out: &out}
 	out.Chain = chain.Designation
-	out.Title = "stretch: " + s.name()
+	out.Title = record.Say("stretch: %s", s.name())
 	steps := []func() error{s.growth, s.chainAndPercent, s.drive, s.running, s.hold, s.forecast, s.maker}
 	if t.onlyMaker() {
 		steps = []func() error{s.drive, s.maker} // a drive without wheels, but with its cautions
@@ -72,9 +71,9 @@ func (s *stretching) growth() error {
 			return err
 		}
 		s.perJoint = s.found.perJoint
-		s.out.Title += ", " + s.found.counted.Words
+		s.out.Title = s.out.Title.Then(", %s", s.found.counted.Words)
 		if n := s.found.places; n > 1 {
-			s.out.Title += fmt.Sprintf(", mean of %d places", n)
+			s.out.Title = s.out.Title.Then(", mean of %d places", n)
 		}
 		s.out.Span = &s.found.counted
 		s.out.Results = s.found.results
@@ -109,7 +108,7 @@ func (s *stretching) growth() error {
 }
 
 func (s *stretching) say(format string, args ...any) {
-	s.out.Says = append(s.out.Says, fmt.Sprintf(format, args...))
+	s.out.Says = append(s.out.Says, record.Say(format, args...))
 }
 
 func (s *stretching) note(format string, args ...any) {
@@ -117,14 +116,14 @@ func (s *stretching) note(format string, args ...any) {
 }
 
 // name is the chain for people.
-func (s *stretching) name() string {
+func (s *stretching) name() record.Sentence {
 	switch {
 	case s.chain.Designation != "":
-		return "chain " + s.chain.Designation
+		return record.Say("chain %s", s.chain.Designation)
 	case s.chain.Pitch > 0:
-		return fmt.Sprintf("chain of %g mm pitch", s.chain.Pitch)
+		return record.Say("chain of %s pitch", record.Length(s.chain.Pitch))
 	}
-	return "a chain"
+	return record.Say("a chain")
 }
 
 // pull holds the pull against the chain's measuring load.
@@ -202,14 +201,14 @@ func (s *stretching) chainAndPercent() error {
 	} else {
 		s.note("for percent and a limit give the chain or its pitch")
 	}
-	meaning := fmt.Sprintf("Each joint has added %s to the length", short(s.perJoint.main))
+	meaning := record.Say("Each joint has added %s to the length", s.perJoint.main)
 	if n := s.Chain.Pitches.n; n > 0 {
 		whole, err := s.perJoint.times(n)
 		if err != nil {
 			return err
 		}
 		add("chain_growth", whole.main)
-		meaning += fmt.Sprintf(", and all %d of them %s if they are alike", n, short(whole.main))
+		meaning = meaning.Then(", and all %d of them %s if they are alike", n, whole.main)
 	}
 	s.say("%s.", meaning)
 	if s.perJoint.main.Upper < 0 {
@@ -241,28 +240,18 @@ type namedGrowth struct {
 
 // openWords says between which figures a growth per joint is left open: of the
 // whole chain where its joints are counted, else of each.
-func openWords(why string, ends wear.Growth, joints int) string {
+func openWords(why string, ends wear.Growth, joints int) record.Sentence {
 	of, n := "each joint", 1.0
 	if joints > 0 {
 		of, n = "the whole chain", float64(joints)
 	}
-	from, to := digitsBetween(n*ends.Least.Value, n*ends.Most.Value)
-	return fmt.Sprintf("%s: %s to %s mm for %s.", why, from, to, of)
+	return record.Say("%s: %s for %s.", why, record.Range{From: n * ends.Least.Value, To: n * ends.Most.Value}, of)
 }
 
 // oddWords says what an odd span leaves open.
-func oddWords(pitches int, ends wear.Growth, joints int) string {
+func oddWords(pitches int, ends wear.Growth, joints int) record.Sentence {
 	return openWords(fmt.Sprintf("An odd span of %s leaves open which of its links grow, %d or %d",
 		pitchesInWords(pitches), (pitches+1)/2, (pitches-1)/2), ends, joints)
-}
-
-// digitsBetween prints two figures with as many decimals as tell them apart.
-func digitsBetween(least, most float64) (string, string) {
-	places := 2
-	if d := math.Abs(most - least); d > 0 && d < 0.1 {
-		places = min(2-int(math.Floor(math.Log10(d))), 6)
-	}
-	return fmt.Sprintf("%.*f", places, least), fmt.Sprintf("%.*f", places, most)
 }
 
 // spanReadings prints each reading of an odd span and of unstated faces.
@@ -271,7 +260,7 @@ func (s *stretching) spanReadings() {
 	for _, face := range s.found.readings {
 		if len(s.found.readings) > 1 && s.chain.Pitch > 0 {
 			percent := known(face.perPitch).nominal().main.Scaled(100/s.chain.Pitch, "%")
-			s.say("If the length is read %s, it has grown by %s (%s to %s).", face.name, short(percent), percent.Printed().Lower, percent.Printed().Upper)
+			s.say("If the length is read %s, it has grown by %s (%s to %s).", face.name, percent, percent.Printed().Lower, percent.Printed().Upper)
 		}
 		prefix := face.name
 		if prefix != "" && !face.perJoint.Known() {

@@ -42,8 +42,7 @@ func (s *stretching) drive() error {
 		return err
 	}
 	s.out.Drive = record.Figures{{Name: "slack", Quantity: slack.Mid()}}
-	from, to := digitsBetween(slack.Least.Value, slack.Most.Value)
-	s.say("The tensioner has %s to %s mm of slack to take up, by how far the worn chain rides up the wheels.", from, to)
+	s.say("The tensioner has %s of slack to take up, by how far the worn chain rides up the wheels.", record.Range{From: slack.Least.Value, To: slack.Most.Value})
 	return s.tensioner(slack)
 }
 
@@ -129,7 +128,7 @@ func (s *stretching) timing(drive wear.Drive, growth wear.Growth) error {
 			},
 		})
 		s.say("%s is pulled by %.4g pitches and lags %s at the cam, %s at the crank; a tooth jumped would be %.4g and %.4g deg.",
-			c.Name, c.Strand, short(c.Lag.Cam.Most), short(c.Lag.Crank.Most), tooth.Cam.Most.Value, tooth.Crank.Most.Value)
+			c.Name, c.Strand, c.Lag.Cam.Most, c.Lag.Crank.Most, tooth.Cam.Most.Value, tooth.Crank.Most.Value)
 	}
 	s.note("only the strand that pulls shifts a cam, the rest is slack; that a worn chain rides higher on both wheels does not shift it to first order; wear of wheels, guides and phasers is not in the lag")
 	return nil

@@ -39,7 +39,7 @@ var ofOneCause = []string{
 // The receiver says what chain and drive it is. The growth is that of the spans
 // if there are any, else that of the joints.
 func (t typed) ofPhotos(p photoFigures) (record.Stretch, error) {
-	out := record.Stretch{Source: "photos", Title: p.name, Growth: record.Figures{}}
+	out := record.Stretch{Source: "photos", Title: record.Say("%s", p.name), Growth: record.Figures{}}
 	chain, err := t.Chain.find()
 	if err != nil {
 		return out, err
@@ -91,7 +91,7 @@ func (s *stretching) jointsInPhotos(p photoFigures) (*wear.Growth, error) {
 		return 1
 	})
 	s.out.Results = append(s.out.Results, record.Figure{Name: "play_mean_joint", Quantity: play}, record.Figure{Name: "play_largest_joint", Quantity: worst})
-	s.say("The mean of %s rocks %s, the loosest %s.", jointsInWords(len(p.plays)), short(play), short(worst))
+	s.say("The mean of %s rocks %s, the loosest %s.", jointsInWords(len(p.plays)), play, worst)
 	if len(p.growths) == 0 {
 		return nil, nil
 	}
@@ -133,10 +133,10 @@ func (s *stretching) spansInPhotos(p photoFigures) (bool, error) {
 // chain.
 func (s *stretching) growthInPhotos() error {
 	s.out.Growth = append(s.out.Growth, record.Figure{Name: "joint_growth", Quantity: s.perJoint.main})
-	says := fmt.Sprintf("Each joint has added %s to the length", short(s.perJoint.main))
+	says := record.Say("Each joint has added %s to the length", s.perJoint.main)
 	if s.chain.Pitch > 0 {
 		s.out.Growth = append(s.out.Growth, record.Figure{Name: "elongation", Quantity: s.percent.main})
-		says += ", " + short(s.percent.main) + " of the pitch"
+		says = says.Then(", %s of the pitch", s.percent.main)
 	}
 	if n := s.Chain.Pitches.n; n > 0 {
 		whole, err := s.perJoint.times(n)
@@ -144,7 +144,7 @@ func (s *stretching) growthInPhotos() error {
 			return err
 		}
 		s.out.Growth = append(s.out.Growth, record.Figure{Name: "chain_growth", Quantity: whole.main})
-		says += fmt.Sprintf(", and all %d of them %s if they are alike", n, short(whole.main))
+		says = says.Then(", and all %d of them %s if they are alike", n, whole.main)
 	}
 	s.say("%s.", says)
 	if s.perJoint.main.Upper < 0 {

@@ -23,6 +23,7 @@ type arranging struct {
 	places map[string]place
 
 	items     []*item // the entries of all cards
+	tried     int     // names held against patterns
 	taken     map[string]bool
 	contested map[string]bool
 
@@ -152,7 +153,9 @@ func (a *arranging) fromEntry(it *item) {
 func (a *arranging) fromStates(it *item) {
 	t := Task{Kind: Play, Together: a.uncontested(it.together), Apart: a.uncontested(it.apart)}
 	if len(t.Together) == 0 || len(t.Apart) == 0 {
-		a.problem(it.card.path, it.says("there are not photos of both states"))
+		for _, name := range append(t.Together, t.Apart...) {
+			a.problem(name, "was not taken: "+it.place()+" has no photo left of the other state")
+		}
 		return
 	}
 	a.addOf(it, t)

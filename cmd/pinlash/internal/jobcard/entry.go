@@ -145,6 +145,9 @@ func (a *arranging) expand(c *card) {
 	}
 }
 
+// mostTried bounds the time that patterns take, to some seconds.
+const mostTried = 10_000_000
+
 // match returns the files that a pattern names, in natural order.
 func (a *arranging) match(it *item, p pattern, want fileSort) []string {
 	dir := path.Dir(it.card.path)
@@ -168,6 +171,12 @@ func (a *arranging) match(it *item, p pattern, want fileSort) []string {
 		candidates = a.byDir[dir]
 	} else {
 		base = p.is
+	}
+	if a.tried += len(candidates); a.tried > mostTried {
+		if a.once("tried") {
+			a.faults = append(a.faults, it.fault("there are too many patterns for so many files: name the files or their folders"))
+		}
+		return nil
 	}
 	var out []string
 	for _, name := range candidates {

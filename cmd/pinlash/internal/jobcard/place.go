@@ -21,8 +21,10 @@ type place struct {
 // needs no folder.
 func placeOf(folders []string, top statement) place {
 	var p place
-	if n := len(folders); n > 0 && !top.Inspection.given && isInspection(folders[n-1]) {
-		p.inspection, folders = folders[n-1], folders[:n-1]
+	last := len(folders) - 1
+	inspection := last >= 0 && isInspection(folders[last])
+	if inspection {
+		p.inspection, folders = folders[last], folders[:last]
 	}
 	var free []*string // the outermost level first
 	if !top.Revision.given && !top.Chain.given {
@@ -31,7 +33,7 @@ func placeOf(folders []string, top statement) place {
 	if !top.Chain.given {
 		free = append(free, &p.chain)
 	}
-	if !top.Inspection.given && p.inspection == "" {
+	if !top.Inspection.given && !inspection {
 		free = append(free, &p.inspection)
 	}
 	if more := len(folders) - len(free); more > 0 {

@@ -2,6 +2,7 @@ package jobcard
 
 import (
 	"errors"
+	"fmt"
 	"go/parser"
 	"go/token"
 	"os"
@@ -112,6 +113,8 @@ func TestTopCardLeavesLevelsToFolders(t *testing.T) {
 	})
 	s = read(t, "jobcard.toml\nchain = 'left'", "second/joint-1.jpg")
 	same(t, s.Tasks, []Task{joint("second/joint-1.jpg", Levels{Chain: "left", Inspection: "second", Joint: "1"})})
+	s = read(t, "jobcard.toml\ninspection = 'May'", "left/12000km/joint-1.jpg")
+	same(t, s.Tasks, []Task{joint("left/12000km/joint-1.jpg", Levels{Chain: "left", Inspection: "May", Joint: "1"})})
 	s = read(t, "jobcard.toml\nchain = 'left'\nspecimen = 'x'", "a/b/joint-1.jpg")
 	same(t, s.Tasks, []Task{joint("a/b/joint-1.jpg", Levels{Specimen: "x", Chain: "left", Joint: "1"})})
 	wantProblems(t, s.Problems, Problem{"a/b", "too deep"})
@@ -295,6 +298,7 @@ apart = ["e.jpg"]
 	wantProblems(t, s.Problems,
 		Problem{"12.000km", "state km or hours"},
 		Problem{"b.jpg", "claimed by two entries, jobcard.toml line 3 and jobcard.toml line 5"},
+		Problem{"c.jpg", "jobcard.toml line 5 has no photo left of the other state"},
 		Problem{"d.avi", "is no photo"},
 		Problem{"e.jpg", "both together and apart in jobcard.toml line 8"},
 		Problem{"f.jpg", "is in no entry of jobcard.toml"},
@@ -302,8 +306,6 @@ apart = ["e.jpg"]
 		Problem{"JobCard.toml", "write it jobcard.toml"},
 		Problem{"jobcard.toml", `line 3: [[joint]] number 1: no photo is like "x*.jpg"`},
 		Problem{"jobcard.toml", `line 3: [[joint]] number 1: there is no photo "notes.txt"`},
-		Problem{"jobcard.toml", "line 5: [[play]] number 1: there are not photos of both states"},
-		Problem{"jobcard.toml", "line 8: [[play]] number 2: there are not photos of both states"},
 		Problem{"odd.heic", "no kind of file"},
 		Problem{"raw.cr2", "is no photo, as jobcard.toml has it"},
 		Problem{"sub/IMG_1.jpg", "what this photo shows is not known"},
@@ -438,8 +440,10 @@ func TestDocumentedCard(t *testing.T) {
 			text.WriteString("\n")
 		}
 	}
-	files := []string{"a1.jpg", "a2.jpg", "a3.jpg", "joint-8.jpg", "joint-8b.jpg", "c-together1.jpg", "c-together2.jpg", "c-apart.jpg",
-		"rocking.avi", "chain-1.jpg", "micrometer.jpg", "x40/joint-11.jpg", "x40/IMG_1.jpg"}
+	files := []string{
+		"a1.jpg", "a2.jpg", "a3.jpg", "joint-8.jpg", "joint-8b.jpg", "c-together1.jpg", "c-together2.jpg", "c-apart.jpg",
+		"rocking.avi", "chain-1.jpg", "micrometer.jpg", "x40/joint-11.jpg", "x40/IMG_1.jpg",
+	}
 	s := read(t, append(files, CardName+"\n"+text.String())...)
 	wantProblems(t, s.Problems)
 	left := Levels{Specimen: "engine 4711", Revision: "B", Chain: "left", Inspection: "2026-05", DistanceKM: 12000, By: "A. Fitter", Oil: "5W-30"}
@@ -481,13 +485,19 @@ func TestSuggestionReadsAsTheNamesDo(t *testing.T) {
 	for name, files := range map[string][]string{
 		"none":  nil,
 		"plain": {"joint-1.jpg", "joint-2.jpg", "joint-2b.jpg", "IMG_1.jpg", "odd.heic"},
-		"levels": {"rev-a/left/12000km/pin-1.jpg", "rev-a/left/12000km/pin-1 (2).jpg", "rev-a/right/bush7.png", "350h/span-1.tif",
-			"n/o/p/q/joint-1.jpg", "rev-a/left/12.000km/pin-1.jpg"},
-		"plays": {"play-7-together.jpg", "play-7-apart.jpg", "play-7-2-apart.jpg", "play-7-2-together.jpg", "play-7.avi", "x.mp4",
-			"together.jpg", "pulled-apart.jpg", "joint-8-pushed1.jpg", "joint-8-pushed2.jpg", "joint-8-pulled.jpg", "lone-apart.jpg"},
+		"levels": {
+			"rev-a/left/12000km/pin-1.jpg", "rev-a/left/12000km/pin-1 (2).jpg", "rev-a/right/bush7.png", "350h/span-1.tif",
+			"n/o/p/q/joint-1.jpg", "rev-a/left/12.000km/pin-1.jpg",
+		},
+		"plays": {
+			"play-7-together.jpg", "play-7-apart.jpg", "play-7-2-apart.jpg", "play-7-2-together.jpg", "play-7.avi", "x.mp4",
+			"together.jpg", "pulled-apart.jpg", "joint-8-pushed1.jpg", "joint-8-pushed2.jpg", "joint-8-pulled.jpg", "lone-apart.jpg",
+		},
 		"scales": {"micrometer.jpg", "a/rule.png", "a/stage-micrometer-2.jpg"},
-		"odd names": {"joint-1\n.jpg", "joint-'\".jpg", `joint-\.jpg`, "joint-[a].jpg", "joint-*.jpg", "joint-?.jpg", "joint-\x01\x7f'.jpg",
-			"pin-\xff.jpg", "\xfe/joint-2.jpg", "joint-\xc3\xa4.jpg", "a'b\"c/joint 3.jpg", "\xfd/play-\xfc-together.png", "\xfd/play-\xfc-apart.png"},
+		"odd names": {
+			"joint-1\n.jpg", "joint-'\".jpg", `joint-\.jpg`, "joint-[a].jpg", "joint-*.jpg", "joint-?.jpg", "joint-\x01\x7f'.jpg",
+			"pin-\xff.jpg", "\xfe/joint-2.jpg", "joint-\xc3\xa4.jpg", "a'b\"c/joint 3.jpg", "\xfd/play-\xfc-together.png", "\xfd/play-\xfc-apart.png",
+		},
 	} {
 		top := folder(t, files...)
 		bare, err := Read(top)
@@ -525,5 +535,49 @@ func TestSuggestionSaysWhatItCannotName(t *testing.T) {
 	}
 	if !strings.Contains(string(text), `# "pin-\xff.jpg" cannot be named here`) {
 		t.Errorf("the card does not say that a photo cannot be named:\n%s", text)
+	}
+}
+
+func TestTooManyFiles(t *testing.T) {
+	root, err := os.OpenRoot(folder(t, "a/joint-1.jpg", "a/joint-2.jpg"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer root.Close()
+	w := walker{root: root, seen: map[string]bool{}, count: mostFiles - 2}
+	if err := w.folder(".", 0); err == nil || !strings.Contains(err.Error(), "more than 1000000 files") {
+		t.Errorf("error %v", err)
+	}
+}
+
+func TestTooManyPatterns(t *testing.T) {
+	var many tree
+	for i := range 20_000 {
+		many.files = append(many.files, fmt.Sprintf("d/%05d.jpg", i))
+	}
+	text := "[[joint]]\nfiles = [" + strings.Repeat("'z*/a.jpg',", 10_000) + "]"
+	c, err := decode([]byte(text))
+	if err == nil {
+		err = c.settle(CardName)
+	}
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, err = arrange(many, []card{c})
+	var fault *FileError
+	if !errors.As(err, &fault) || fault.Line != 1 || !strings.Contains(fault.Message, "too many patterns") {
+		t.Errorf("error %v", err)
+	}
+}
+
+func BenchmarkArrange(b *testing.B) {
+	var many tree
+	for i := range 100_000 {
+		many.files = append(many.files, fmt.Sprintf("rev-a/chain %d/12000km/joint-%d.jpg", i/100, i%100))
+	}
+	for b.Loop() {
+		if s, err := arrange(many, nil); err != nil || len(s.Tasks) != len(many.files) {
+			b.Fatal(len(s.Tasks), err)
+		}
 	}
 }

@@ -130,7 +130,7 @@ func (c panel) draw(p *pen, top float64) {
 func (p *pen) legend(d Drawing) []entry {
 	var out []entry
 	if d.MMPerPx > 0 {
-		out = append(out, p.scaleBar(d.MMPerPx))
+		out = append(out, p.scaleBar(d.MMPerPx, unitOf(d.Inch)))
 	}
 	width := 3.2 * p.fonts.size
 	if j := d.Joint; j != nil {
@@ -183,15 +183,29 @@ func (p *pen) legend(d Drawing) []entry {
 	return out
 }
 
-// scaleBar is 1 mm long where that suits the photo, else a power of ten of it.
-func (p *pen) scaleBar(mmPerPx float64) entry {
-	mm := 1.0
-	drawn := func() float64 { return mm / mmPerPx * p.zoom }
+// lengthUnit is one in which lengths are written.
+type lengthUnit struct {
+	name string
+	mm   float64
+}
+
+func unitOf(inch bool) lengthUnit {
+	if inch {
+		return lengthUnit{"in", 25.4}
+	}
+	return lengthUnit{"mm", 1}
+}
+
+// scaleBar is one unit long where that suits the photo, else a power of ten of
+// it.
+func (p *pen) scaleBar(mmPerPx float64, unit lengthUnit) entry {
+	length := 1.0
+	drawn := func() float64 { return length * unit.mm / mmPerPx * p.zoom }
 	for drawn() > p.w*(1-legendAt)/2 {
-		mm /= 10
+		length /= 10
 	}
 	for drawn() < 20*p.unit {
-		mm *= 10
+		length *= 10
 	}
 	bar := func(x, y, w float64) {
 		end := 4 * p.unit
@@ -202,7 +216,7 @@ func (p *pen) scaleBar(mmPerPx float64) entry {
 		p.DrawLine(x+w, y-end, x+w, y+end)
 		p.Stroke()
 	}
-	return entry{bar, drawn(), fmt.Sprintf("%g mm", mm)}
+	return entry{bar, drawn(), fmt.Sprintf("%.6g %s", length, unit.name)}
 }
 
 func (p *pen) sampleMarks(x, y, w float64) {

@@ -23,6 +23,7 @@ type Drawing struct {
 	Span    *Span
 	Motion  *Motion
 	MMPerPx float64 // for the scale bar; 0 draws none
+	Inch    bool    // lengths in inches, else in mm
 	Caption Caption
 }
 
@@ -75,7 +76,7 @@ func Draw(photo image.Image, d Drawing) (image.Image, error) {
 		p.SetColor(paper) // over what reaches out of the photo
 		p.DrawRectangle(0, float64(h), float64(w), plot+panel.height+1)
 		p.Fill()
-		p.track(d.Motion.Track, float64(h), plot)
+		p.track(d.Motion.Track, unitOf(d.Inch), float64(h), plot)
 	}
 	panel.draw(p, float64(h)+plot)
 	return p.Image(), nil

@@ -167,7 +167,7 @@ const trackHeight = 0.25
 
 // track plots the motion of a clip below the photo: dots where the link rested
 // and was used, a line through all frames with a place.
-func (p *pen) track(points []TrackPoint, top, height float64) {
+func (p *pen) track(points []TrackPoint, unit lengthUnit, top, height float64) {
 	lo, hi, last := math.Inf(1), math.Inf(-1), 1
 	for _, t := range points {
 		last = max(last, t.Frame)
@@ -195,11 +195,11 @@ func (p *pen) track(points []TrackPoint, top, height float64) {
 	p.Stroke()
 	p.SetFontFace(p.fonts.mono)
 	for _, end := range []struct{ mm, y float64 }{{hi, upper}, {lo, lower}} {
-		mm := math.Round(1e4*end.mm)/1e4 + 0 // no minus zero
-		p.DrawStringAnchored(fmt.Sprintf("%.4f", mm), left-0.5*size, end.y, 1, 0.35)
+		v := math.Round(1e4*end.mm/unit.mm)/1e4 + 0 // no minus zero
+		p.DrawStringAnchored(fmt.Sprintf("%.4f", v), left-0.5*size, end.y, 1, 0.35)
 	}
 	p.SetFontFace(p.fonts.plain)
-	p.DrawString("mm along the pull; dots: frames at rest that were used", left, upper-0.8*size)
+	p.DrawString(unit.name+" along the pull; dots: frames at rest that were used", left, upper-0.8*size)
 	p.DrawStringAnchored(fmt.Sprintf("frame %d", last), right, lower+0.9*size, 1, 0.35)
 	drawing := false
 	for _, t := range points {

@@ -113,7 +113,7 @@ func decodeRecord(text []byte) (*Record, error) {
 		return nil, errors.New("a result without figures")
 	}
 	if r.Batch != nil {
-		r.Meaning = r.Batch.Meaning
+		r.Meaning = Say("%s", r.Batch.Meaning)
 		r.Results.addBudgets(r.Batch.Budgets)
 		r.Growth.addBudgets(r.Batch.Budgets)
 	}

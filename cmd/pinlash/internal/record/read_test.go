@@ -164,7 +164,7 @@ func TestDecodeKeepsBudgets(t *testing.T) {
 	if got := fmt.Sprint(play.Budget.Largest()); got != fmt.Sprint(uncert.Budget{{Name: "scale", U: 0.0024}, {Name: "edge noise", U: 0.0018}}) {
 		t.Errorf("the parts of the play's uncertainty are %s", got)
 	}
-	if decoded.Record.Meaning != r.Batch.Meaning {
+	if decoded.Record.Meaning.String() != r.Batch.Meaning {
 		t.Errorf("it means %q", decoded.Record.Meaning)
 	}
 }
@@ -218,6 +218,26 @@ func TestReadNamesTheLine(t *testing.T) {
 		var at *LineError
 		if strings.HasPrefix(c.want, "line") && !errors.As(err, &at) {
 			t.Errorf("%s: the error is of type %T", name, err)
+		}
+	}
+}
+
+func TestSchemaRefusesBatch(t *testing.T) {
+	whole := strings.TrimSpace(line(t, everyLine()["joint, batch"]))
+	for name, broken := range map[string]string{
+		"no settings":      strings.Replace(whole, `"settings":{`, `"set":{`, 1),
+		"short task":       strings.Replace(whole, `"task":"5c`, `"task":"`, 1),
+		"unknown level":    strings.Replace(whole, `"revision":`, `"version":`, 1),
+		"repeat from 0":    strings.Replace(whole, `"repeat":2`, `"repeat":0`, 1),
+		"file of no name":  strings.Replace(whole, `"files":[{"path":"a.jpg"`, `"files":[{"path":""`, 1),
+		"part without u":   strings.Replace(whole, `"name":"scale","u"`, `"name":"scale","v"`, 1),
+		"settings of null": strings.Replace(whole, `"settings":{`, `"settings":null,"x":{`, 1),
+	} {
+		if broken == whole {
+			t.Errorf("%s: the line was not changed", name)
+		}
+		if validate(t, broken) == nil {
+			t.Errorf("%s: accepted: %s", name, broken)
 		}
 	}
 }

@@ -57,7 +57,7 @@ type Record struct {
 	Notes     []string
 	// Meaning says in one line for people what the figures mean; it is not
 	// part of the JSON.
-	Meaning string
+	Meaning Sentence
 	// Decision says what a stated limit makes of the figures; in the JSON it
 	// is the first note.
 	Decision string

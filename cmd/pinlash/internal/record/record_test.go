@@ -187,7 +187,7 @@ func TestHostileNames(t *testing.T) {
 
 func TestTable(t *testing.T) {
 	r := sample()
-	r.Meaning = "The joint rocks 0.146 mm."
+	r.Meaning = Say("The joint rocks %s.", mm(0.146, 0.003))
 	r.Checks = append(r.Checks, check.AtMost("tilt", 4, 3))
 	var b bytes.Buffer
 	if err := WriteTable(&b, r, Style{Explain: true}); err != nil {
@@ -204,7 +204,7 @@ func TestTable(t *testing.T) {
 		t.Errorf("got\n%s\nwant\n%s", b.String(), want)
 	}
 	for _, part := range []string{
-		"  The joint rocks 0.146 mm.\n", "  Scale: 0.0060010 mm/px (u 0.0000020) from the rule, 97 marks of 0.1 mm at 0.0 deg.\n",
+		"  The joint rocks 0.1460 mm.\n", "  Scale: 0.0060010 mm/px (u 0.0000020) from the rule, 97 marks of 0.1 mm at 0.0 deg.\n",
 		"  Check: tilt is 4, limit 3.\n", "  Note: the pin leans against the bush.\n", "joint growth",
 	} {
 		if !strings.Contains(b.String(), part) {

@@ -14,10 +14,10 @@ import (
 
 // Stretch is what the elongation model makes of readings that were typed in.
 type Stretch struct {
-	Title   string // for people
-	Version string // of pinlash
-	Source  string // "flags", "-" for standard input, or a file's name
-	Chain   string // "" when only its pitch is known
+	Title   Sentence // for people
+	Version string   // of pinlash
+	Source  string   // "flags", "-" for standard input, or a file's name
+	Chain   string   // "" when only its pitch is known
 	Span    *Counted
 	Results Figures
 	Growth  Figures
@@ -35,7 +35,7 @@ type Stretch struct {
 	Checks     []check.Check
 	Notes      []string
 	Cautions   []string
-	Says       []string // sentences for people, not part of the JSON
+	Says       []Sentence // for people, not part of the JSON
 	// Batch is set on lines that a batch writes.
 	Batch *Batch
 }
@@ -80,17 +80,17 @@ func NewLimit(l wear.Limit) *Limit {
 	return &Limit{l.Name, l.Value, l.Unit, l.Source, l.Provenance}
 }
 
-// Words describes the limit in a phrase.
-func (l *Limit) Words() string {
-	return fmt.Sprintf("%s, %s (%s)", l.figure(), l.Name, l.Source)
+// words describe the limit in a phrase.
+func (l *Limit) words(u Units) string {
+	return fmt.Sprintf("%s, %s (%s)", l.figure(u), l.Name, l.Source)
 }
 
 // figure prints a percentage in round digits, a maker's length as it was given.
-func (l *Limit) figure() string {
+func (l *Limit) figure(u Units) string {
 	if l.Unit == "%" {
 		return fmt.Sprintf("%.4g %%", l.Value)
 	}
-	return fmt.Sprintf("%.9g %s", l.Value, l.Unit)
+	return u.Short(uncert.Combine(l.Value, l.Unit, nil))
 }
 
 // Decision is a growth held against its limit.
@@ -110,11 +110,13 @@ func NewDecision(d wear.Decision) *Decision {
 }
 
 // Words says the decision in a sentence without its stop.
-func (d *Decision) Words(l *Limit) string {
+func (d *Decision) Words(l *Limit) string { return d.words(l, Units{}) }
+
+func (d *Decision) words(l *Limit, u Units) string {
 	if d.Verdict == wear.TooClose {
-		return fmt.Sprintf("%s to %s; what would settle it: %s", d.Verdict, l.figure(), d.Settles)
+		return fmt.Sprintf("%s to %s; what would settle it: %s", d.Verdict, l.figure(u), d.Settles)
 	}
-	return fmt.Sprintf("%s of %s", d.Verdict, l.figure())
+	return fmt.Sprintf("%s of %s", d.Verdict, l.figure(u))
 }
 
 // MakerReading is a reading that its maker gives a limit for, one of Most and
@@ -138,13 +140,13 @@ func NewMakerReading(what string, reading uncert.Quantity, side wear.Side, d wea
 	return m
 }
 
-// Words says the decision in a sentence without its stop.
-func (m MakerReading) Words() string {
+// words say the decision in a sentence without its stop.
+func (m MakerReading) words(u Units) string {
 	side, limit := "most", m.Most
 	if m.Least > 0 {
 		side, limit = "least", m.Least
 	}
-	words := fmt.Sprintf("%s, at %s %.9g mm: %s", m.What, side, float64(limit), m.Decision.Verdict)
+	words := fmt.Sprintf("%s, at %s %s: %s", m.What, side, u.Length(float64(limit)), m.Decision.Verdict)
 	if m.Decision.Settles != "" {
 		words += "; what would settle it: " + m.Decision.Settles
 	}
@@ -213,7 +215,16 @@ func (s Stretch) MarshalJSON() ([]byte, error) {
 	return marshal(out)
 }
 
-// Figures returns all figures in the order of print, those of a camshaft
+// Meaning is what the figures mean, in one line and in millimetres.
+func (s Stretch) Meaning() string {
+	says := make([]string, len(s.Says))
+	for i, sentence := range s.Says {
+		says[i] = sentence.String()
+	}
+	return strings.Join(says, " ")
+}
+
+// figures returns all figures in the order of print, those of a camshaft
 // under its name.
 func (s Stretch) figures() Figures {
 	all := append(append(Figures{}, s.Results...), s.Growth...)
@@ -233,21 +244,21 @@ func (s Stretch) figures() Figures {
 func WriteStretch(w io.Writer, s Stretch, style Style) error {
 	var b bytes.Buffer
 	if !style.Quiet {
-		fmt.Fprintln(&b, s.Title)
+		fmt.Fprintln(&b, s.Title.In(style.Units))
 	}
 	writeFigures(&b, s.figures(), style)
 	if !style.Quiet {
 		for _, sentence := range s.Says {
-			fmt.Fprintf(&b, "  %s\n", sentence)
+			fmt.Fprintf(&b, "  %s\n", sentence.In(style.Units))
 		}
 		if s.Limit != nil {
-			fmt.Fprintf(&b, "  Limit: %s.\n", s.Limit.Words())
+			fmt.Fprintf(&b, "  Limit: %s.\n", s.Limit.words(style.Units))
 		}
 		if s.Decision != nil {
-			fmt.Fprintf(&b, "  Decision: %s.\n", s.Decision.Words(s.Limit))
+			fmt.Fprintf(&b, "  Decision: %s.\n", s.Decision.words(s.Limit, style.Units))
 		}
 		for _, m := range s.Maker {
-			fmt.Fprintf(&b, "  Maker's limit: %s.\n", m.Words())
+			fmt.Fprintf(&b, "  Maker's limit: %s.\n", m.words(style.Units))
 		}
 		writeRemarks(&b, s.Checks, s.Notes)
 		for _, caution := range s.Cautions {

@@ -18,6 +18,7 @@ import (
 type Style struct {
 	Quiet   bool // the figures only: no heads, notes or sentences
 	Explain bool // under every figure the parts of its uncertainty
+	Units   Units
 }
 
 // WriteTable writes a measured record for people, in one call to w.
@@ -28,14 +29,14 @@ func WriteTable(w io.Writer, r Record, style Style) error {
 	}
 	writeFigures(&b, append(r.Figures(), pitchFigures(r.Pitches)...), style)
 	if !style.Quiet {
-		if r.Meaning != "" {
-			fmt.Fprintf(&b, "  %s\n", r.Meaning)
+		if meaning := r.Meaning.In(style.Units); meaning != "" {
+			fmt.Fprintf(&b, "  %s\n", meaning)
 		}
 		if r.Decision != "" {
 			fmt.Fprintf(&b, "  Decision: %s.\n", r.Decision)
 		}
 		if r.Scale != nil {
-			fmt.Fprintf(&b, "  Scale: %s.\n", r.Scale.Words())
+			fmt.Fprintf(&b, "  Scale: %s.\n", r.Scale.In(style.Units))
 		}
 		if r.Clip != nil {
 			fmt.Fprintf(&b, "  Clip: %s.\n", r.Clip.Words())
@@ -59,7 +60,7 @@ func writeRemarks(b *bytes.Buffer, checks []check.Check, notes []string) {
 }
 
 func writeFigures(b *bytes.Buffer, figures Figures, style Style) {
-	lines := figures.Lines()
+	lines := figures.Lines(style.Units)
 	if style.Quiet {
 		lines = lines[1:]
 	}
@@ -67,7 +68,7 @@ func writeFigures(b *bytes.Buffer, figures Figures, style Style) {
 	for i, line := range lines {
 		fmt.Fprintf(b, "  %s\n", line)
 		if style.Explain && i >= head {
-			writeBudget(b, figures[i-head].Quantity)
+			writeBudget(b, style.Units.Of(figures[i-head].Quantity))
 		}
 	}
 }
@@ -82,15 +83,16 @@ func pitchFigures(pitches []Pitch) Figures {
 }
 
 // Lines returns the figures in columns, one a line, below a line of heads.
-func (f Figures) Lines() []string {
+func (f Figures) Lines(u Units) []string {
 	rows := [][]string{{"", "value", "95 % interval", "unit"}}
 	for _, figure := range f {
-		p := figure.Printed()
+		q := u.Of(figure.Quantity)
+		p := q.Printed()
 		interval := p.Lower + " to " + p.Upper
-		if figure.U == 0 {
+		if q.U == 0 {
 			interval = "exact"
 		}
-		rows = append(rows, []string{Words(figure.Name), p.Value, interval, figure.Unit})
+		rows = append(rows, []string{Words(figure.Name), p.Value, interval, q.Unit})
 	}
 	return Columns(rows, "lrrl")
 }
@@ -145,12 +147,15 @@ func freedom(df float64) string {
 func Words(name string) string { return strings.ReplaceAll(name, "_", " ") }
 
 // Words describes the scale in a phrase.
-func (s *Scale) Words() string {
-	q := uncert.Combine(float64(s.MMPerPx), "mm/px", uncert.Budget{{U: float64(s.U)}}).Printed()
-	text := q.Value + " mm/px (u " + q.U + ") from the " + s.Source
+func (s *Scale) Words() string { return s.In(Units{}) }
+
+// In describes the scale in a phrase.
+func (s *Scale) In(u Units) string {
+	q := u.Of(uncert.Combine(float64(s.MMPerPx), "mm/px", uncert.Budget{{U: float64(s.U)}}))
+	text := u.Short(q) + " (u " + q.Printed().U + ") from the " + s.Source
 	if s.Marks > 0 {
 		tenths := math.Round(10 * float64(s.AngleDeg)) // of a degree; plus zero wipes a minus off
-		text += fmt.Sprintf(", %d marks of %g mm at %.1f deg", s.Marks, s.DivisionMM, tenths/10+0)
+		text += fmt.Sprintf(", %d marks of %s at %.1f deg", s.Marks, u.Length(s.DivisionMM), tenths/10+0)
 	}
 	return text
 }

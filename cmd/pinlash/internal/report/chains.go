@@ -2,7 +2,6 @@ package report
 
 import (
 	"cmp"
-	"fmt"
 	"html/template"
 	"slices"
 	"strconv"
@@ -14,7 +13,8 @@ import (
 // chain is all that is known of one chain: a chapter of the page.
 type chain struct {
 	ID, Label   string
-	Full        string // the label uncut, "" if it is the label
+	JointsID    string
+	Place       string // its levels in full, "" where Label has them all
 	Verdict     verdict
 	Inspections []*inspection
 	Joints      []jointRow
@@ -25,13 +25,15 @@ type chain struct {
 	Map        chainMap
 	Play       plotted
 	Pitches    []plotted
-	Cams       []camRow
+	Cams       []camRow // of the latest inspection that has any, like the three that follow
+	CamsAt     string
 	CamPlot    plotted
 	Drive      []figure
 	Forecast   []figure
 	Trend      plotted
 	CrossCheck []crossCheck
-	Whole      []whole // figures of the whole chain, one a stretch line
+	Whole      []whole // figures of the whole chain, one a stretch line, the latest first
+	Several    bool    // inspections
 
 	levels record.Levels
 	limit  *record.Limit
@@ -39,7 +41,8 @@ type chain struct {
 
 // inspection is a chain at one time.
 type inspection struct {
-	Label     string
+	Label     string // "" where there is nothing to tell it by
+	Short     string // for the rows of a plot
 	levels    record.Levels
 	stretches []*record.Stretch
 	photos    []*photo
@@ -114,7 +117,7 @@ func newBuilder(in Input) *builder {
 	b.group()
 	b.pictures()
 	for i, c := range b.chains {
-		c.ID = "chain-" + strconv.Itoa(i+1)
+		c.ID, c.JointsID = "chain-"+strconv.Itoa(i+1), "joints-"+strconv.Itoa(i+1)
 		b.fill(c)
 	}
 	return b
@@ -141,7 +144,7 @@ func (b *builder) group() {
 		when := time{at, l.Inspection, l.DistanceKM, l.Hours}
 		in := times[when]
 		if in == nil {
-			in = &inspection{levels: l, Label: inspectionLabel(l)}
+			in = &inspection{levels: l, Label: inspectionLabel(l), Short: inspectionShort(l)}
 			times[when] = in
 			c.Inspections = append(c.Inspections, in)
 		}
@@ -167,19 +170,26 @@ func (b *builder) group() {
 			b.measured = append(b.measured, p)
 		}
 	}
+	labels := map[string]int{}
 	for _, c := range b.chains {
 		slices.SortStableFunc(c.Inspections, func(x, y *inspection) int {
 			return cmp.Or(cmp.Compare(x.levels.DistanceKM, y.levels.DistanceKM), cmp.Compare(x.levels.Hours, y.levels.Hours))
 		})
-		c.Label, c.Full = label(c.levels)
+		c.name(false)
+		labels[c.Label]++
+	}
+	for _, c := range b.chains {
+		if labels[c.Label] > 1 {
+			c.name(true)
+		}
 	}
 }
 
-// label names a chain as far as its levels are known.
-func label(l record.Levels) (short, full string) {
+// name labels a chain by the first of its levels that is known, or by all.
+func (c *chain) name(all bool) {
 	var shorts, fulls []string
 	for _, part := range []struct{ what, value string }{
-		{"chain", l.Chain}, {"revision", l.Revision}, {"specimen", l.Specimen},
+		{"chain", c.levels.Chain}, {"revision", c.levels.Revision}, {"specimen", c.levels.Specimen},
 	} {
 		if part.value != "" {
 			shorts = append(shorts, part.what+" "+shorten(part.value, 40))
@@ -187,13 +197,16 @@ func label(l record.Levels) (short, full string) {
 		}
 	}
 	if shorts == nil {
-		return "The chain", ""
+		c.Label = "The chain"
+		return
 	}
-	short, full = capital(strings.Join(shorts, ", ")), capital(strings.Join(fulls, ", "))
-	if short == full {
-		full = ""
+	if !all {
+		shorts = shorts[:1]
 	}
-	return short, full
+	c.Label, c.Place = capital(strings.Join(shorts, ", ")), capital(strings.Join(fulls, ", "))
+	if c.Label == c.Place {
+		c.Place = ""
+	}
 }
 
 func capital(s string) string {
@@ -208,13 +221,27 @@ func inspectionLabel(l record.Levels) string {
 	if l.Inspection != "" {
 		parts = append(parts, "inspection "+shorten(l.Inspection, 40))
 	}
+	parts = append(parts, running(l)...)
+	return strings.Join(parts, ", ")
+}
+
+func inspectionShort(l record.Levels) string {
+	if l.Inspection != "" {
+		return shorten(l.Inspection, 12)
+	}
+	return strings.Join(running(l), ", ")
+}
+
+// running says how far and how long a chain has run.
+func running(l record.Levels) []string {
+	var parts []string
 	if l.DistanceKM > 0 {
-		parts = append(parts, fmt.Sprintf("%.10g km", l.DistanceKM))
+		parts = append(parts, grouped(l.DistanceKM)+" km")
 	}
 	if l.Hours > 0 {
-		parts = append(parts, fmt.Sprintf("%.10g h", l.Hours))
+		parts = append(parts, grouped(l.Hours)+" h")
 	}
-	return strings.Join(parts, ", ")
+	return parts
 }
 
 // last is the latest inspection that has photos measured or a verdict.
@@ -252,6 +279,7 @@ func (b *builder) fill(c *chain) {
 			}
 		}
 	}
+	c.Several = len(c.Inspections) > 1
 	c.Joints = b.joints(c)
 	c.Map = b.chainMap(c)
 	b.growth(c)

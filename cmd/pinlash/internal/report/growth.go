@@ -26,37 +26,36 @@ const mostRows = 24
 // single joints.
 func (b *builder) growth(c *chain) {
 	var rows []lyingRow
-	add := func(label string, q uncert.Quantity, whole bool, verdict string) {
-		c.GrowthRows = append(c.GrowthRows, growthRow{label, b.figure("", q), verdict})
+	wholes := false
+	add := func(in *inspection, what string, q uncert.Quantity, whole bool, verdict string) {
+		c.GrowthRows = append(c.GrowthRows, growthRow{capital(joined(in.Label, what)), b.figure("", q), verdict})
 		if !drawable(q.Value, q.Lower, q.Upper) {
 			return
 		}
 		style := ring
 		if whole {
-			style = solid
+			style, wholes = solid, true
 		}
-		rows = append(rows, lyingRow{shorten(label, 22), q.Value, q.Lower, q.Upper, style})
+		rows = append(rows, lyingRow{clipped(joined(in.Short, what), 24), q.Value, q.Lower, q.Upper, style})
 	}
 	for _, in := range c.Inspections {
-		at := in.Label
 		for _, s := range in.stretches {
-			name := joined(at, "chain")
 			verdict := ""
 			if s.Decision != nil {
 				verdict = string(s.Decision.Verdict)
 			}
 			for _, f := range s.Growth {
 				if f.Unit == "%" {
-					label := name
+					what := "chain"
 					if f.Name == "elongation_worst_place" {
-						label, verdict = joined(at, "worst place"), ""
+						what, verdict = "worst place", ""
 					}
-					add(label, f.Quantity, f.Name != "elongation_worst_place", verdict)
+					add(in, what, f.Quantity, f.Name != "elongation_worst_place", verdict)
 				}
 			}
 			for _, r := range s.Readings {
 				if q, ok := r.Growth.Find("elongation"); ok {
-					add(joined(at, r.Name), q, false, "")
+					add(in, r.Name, q, false, "")
 				}
 			}
 		}
@@ -64,18 +63,18 @@ func (b *builder) growth(c *chain) {
 	for _, in := range c.Inspections {
 		for _, p := range in.photos {
 			if q, ok := p.record.Results.Find("elongation"); ok {
-				add(joined(in.Label, "span "+stem(p.record.Photo.Path)), q, false, "")
+				add(in, shorten("span "+stem(p.record.Photo.Path), 60), q, false, "")
 			}
 		}
 	}
 	if len(rows) == 0 {
 		for _, row := range c.Joints {
 			if q, ok := row.Photo.record.Growth.Find("elongation"); ok {
-				label := "joint " + row.Joint
+				what := "joint " + row.Joint
 				if row.Joint == "" {
-					label = stem(row.Photo.record.Photo.Path)
+					what = shorten(stem(row.Photo.record.Photo.Path), 60)
 				}
-				add(joined(row.Inspection, label), q, false, "")
+				add(row.Photo.at, what, q, false, "")
 			}
 		}
 	}
@@ -92,7 +91,10 @@ func (b *builder) growth(c *chain) {
 	if lines != nil {
 		caption += ", and the limit (dashed)"
 	}
-	caption += ". Filled marks: the chain; rings: its single spans, places or readings."
+	caption += "."
+	if wholes && len(rows) > 1 {
+		caption += " Filled marks: the chain; rings: its single spans, places and readings."
+	}
 	if len(rows) > mostRows {
 		caption += fmt.Sprintf(" The first %d of %d; all are in the table.", mostRows, len(rows))
 		rows = rows[:mostRows]
@@ -112,6 +114,14 @@ func joined(at, what string) string {
 		return what
 	}
 	return at + ": " + what
+}
+
+// clipped cuts a row's label at its end, where it tells least.
+func clipped(s string, most int) string {
+	if r := []rune(s); len(r) > most {
+		return string(r[:most-1]) + "…"
+	}
+	return s
 }
 
 // trend draws growth against running, where there are inspections enough to

@@ -39,7 +39,7 @@ func (b *builder) joints(c *chain) []jointRow {
 			if !ofJoint(r) {
 				continue
 			}
-			row := jointRow{Joint: jointLabel(p), JointSort: jointNumber(p.levels.Joint), Inspection: in.Label, Photo: p}
+			row := jointRow{Joint: jointLabel(p), JointSort: jointNumber(p.levels.Joint), Inspection: in.Short, Photo: p}
 			if r.Refused != nil {
 				row.Refused = string(r.Refused.Code)
 			}

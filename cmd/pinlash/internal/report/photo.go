@@ -41,7 +41,7 @@ func (b *builder) describe(p *photo) {
 		p.Readings = append(p.Readings, readingRow{reading.Name, b.figures(reading.Growth)})
 	}
 	p.Headline = b.headline(r)
-	p.Meaning = r.Meaning
+	p.Meaning = r.Meaning.String()
 	if r.Scale != nil {
 		p.Scale = r.Scale.Words()
 	}
@@ -79,15 +79,10 @@ func levelWords(l record.Levels) []string {
 			words = append(words, part.what+" "+record.SafeName(part.value))
 		}
 	}
-	if l.Repeat > 0 {
-		words = append(words, fmt.Sprintf("photo %d of it", l.Repeat))
+	if l.Repeat > 1 {
+		words = append(words, fmt.Sprintf("repeat %d", l.Repeat))
 	}
-	if l.DistanceKM > 0 {
-		words = append(words, fmt.Sprintf("%.10g km", l.DistanceKM))
-	}
-	if l.Hours > 0 {
-		words = append(words, fmt.Sprintf("%.10g h", l.Hours))
-	}
+	words = append(words, running(l)...)
 	return words
 }
 
@@ -99,6 +94,9 @@ func (b *builder) headline(r *record.Record) string {
 			p := q.Printed()
 			if r.Distinct != nil && !*r.Distinct {
 				return fmt.Sprintf("no play seen, at most %s %s", p.Upper, q.Unit)
+			}
+			if name == "mm_per_px" {
+				return p.Value + " " + q.Unit
 			}
 			return fmt.Sprintf("%s %s %s", record.Words(name), p.Value, q.Unit)
 		}

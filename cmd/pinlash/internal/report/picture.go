@@ -187,8 +187,12 @@ func bothStates(data []byte) ([2]image.Image, error) {
 	return states, nil
 }
 
-// steps are the sizes and JPEG qualities a picture is tried at, best first.
-var steps = []struct{ side, quality int }{{900, 72}, {900, 58}, {760, 58}, {640, 54}, {520, 50}, {400, 45}}
+// steps are the sizes and JPEG qualities a picture is tried at, best first,
+// with the bytes it takes to expect of each, as a share of the first's.
+var steps = []struct {
+	side, quality int
+	share         float64
+}{{900, 72, 1}, {900, 58, 0.78}, {760, 58, 0.56}, {640, 54, 0.38}, {520, 50, 0.24}, {400, 45, 0.13}}
 
 // embedded returns the picture scaled down until it fits into so many bytes,
 // or at the last step.
@@ -200,21 +204,35 @@ func embedded(img image.Image, room int) (picture, error) {
 	draw.Draw(ground, ground.Bounds(), img, img.Bounds().Min, draw.Over)
 	var plain image.Image = ground
 	var b bytes.Buffer
-	for _, step := range steps {
+	whole := 0.0 // bytes the first step takes, or would
+	for i, step := range steps {
+		if whole*step.share > 1.25*float64(room) && i < len(steps)-1 {
+			continue // not worth the try
+		}
 		if size := plain.Bounds().Size(); max(size.X, size.Y) > step.side {
 			plain = imaging.Fit(plain, step.side, step.side, imaging.Box)
 		}
 		b.Reset()
-		if err := jpeg.Encode(&b, plain, &jpeg.Options{Quality: step.quality}); err != nil {
+		if err := jpeg.Encode(&b, opaque(plain), &jpeg.Options{Quality: step.quality}); err != nil {
 			return picture{}, err
 		}
 		if b.Len() <= room {
 			break
 		}
+		whole = float64(b.Len()) / step.share
 	}
 	size := plain.Bounds().Size()
 	return picture{
 		URL: template.URL("data:image/jpeg;base64," + base64.StdEncoding.EncodeToString(b.Bytes())), //nolint:gosec // made here
 		W:   size.X, H: size.Y,
 	}, nil
+}
+
+// opaque is a picture without transparency in the layout that the encoder is
+// quick with.
+func opaque(img image.Image) image.Image {
+	if p, ok := img.(*image.NRGBA); ok {
+		return &image.RGBA{Pix: p.Pix, Stride: p.Stride, Rect: p.Rect}
+	}
+	return img
 }

@@ -107,10 +107,20 @@ func room(axis *plot.Axis, values ...float64) {
 // shapes tell kinds of points apart without colour.
 var (
 	solid    = draw.GlyphStyle{Color: accent, Radius: 4, Shape: draw.CircleGlyph{}}
-	hollow   = draw.GlyphStyle{Color: ink, Radius: 4, Shape: draw.BoxGlyph{}}
-	ring     = draw.GlyphStyle{Color: ink, Radius: 4, Shape: draw.RingGlyph{}}
+	hollow   = draw.GlyphStyle{Color: ink, Radius: 4, Shape: open{draw.BoxGlyph{}}}
+	ring     = draw.GlyphStyle{Color: ink, Radius: 4, Shape: open{draw.CircleGlyph{}}}
 	triangle = draw.GlyphStyle{Color: ink, Radius: 4, Shape: draw.TriangleGlyph{}}
 )
+
+// open draws the rim of a filled shape.
+type open struct{ draw.GlyphDrawer }
+
+func (o open) DrawGlyph(c *draw.Canvas, style draw.GlyphStyle, at vg.Point) {
+	o.GlyphDrawer.DrawGlyph(c, style, at)
+	style.Color, style.Radius = paper, style.Radius-1.4
+	c.SetColor(paper)
+	o.GlyphDrawer.DrawGlyph(c, style, at)
+}
 
 // spot is a point with its interval along one axis.
 type spot struct {
@@ -144,7 +154,7 @@ func (s spots) Plot(c draw.Canvas, p *plot.Plot) {
 	}
 }
 
-// levelLine is a line across the plot at one value, with its name at its end.
+// levelLine is a line across the plot at one value, with its name.
 type levelLine struct {
 	at      float64
 	upright bool
@@ -170,10 +180,11 @@ func (l levelLine) Plot(c draw.Canvas, p *plot.Plot) {
 		c.FillText(style, vg.Point{X: at, Y: c.Max.Y + 2}, l.name)
 		return
 	}
+	// The newest data stand at the right.
 	c.StrokeLine2(line, c.Min.X, y(l.at), c.Max.X, y(l.at))
-	style.XAlign = draw.XRight
+	style.XAlign = draw.XLeft
 	style.YAlign = draw.YBottom
-	c.FillText(style, vg.Point{X: c.Max.X, Y: y(l.at) + 1}, l.name)
+	c.FillText(style, vg.Point{X: c.Min.X + 2, Y: y(l.at) + 1}, l.name)
 }
 
 var (

@@ -17,6 +17,7 @@ type verdict struct {
 	State    string // past, within, close or none: names the mark and the style
 	Word     string // the state, for the eye
 	Headline string
+	Place    string // the chain's levels in full and the inspection
 	Says     []string
 	Settles  string
 	Missing  []string
@@ -26,13 +27,14 @@ type verdict struct {
 func (b *builder) verdict(c *chain) verdict {
 	v := verdict{Chain: c.Label, Link: c.ID, State: "none", Word: "No verdict"}
 	at := c.last()
-	when := ""
+	v.Place = c.Place
 	if at.Label != "" {
-		when = " at " + at.Label
+		v.Place = strings.TrimPrefix(v.Place+"; "+at.Label, "; ")
 	}
+	v.Place = capital(v.Place)
 	s := decided(at)
 	if s == nil {
-		v.Headline = fmt.Sprintf("%s: no verdict%s.", c.Label, when)
+		v.Headline = fmt.Sprintf("%s: no verdict.", c.Label)
 		v.Missing = b.missing(at)
 		v.Says = append(v.Says, b.singles(at)...)
 	} else {
@@ -40,16 +42,16 @@ func (b *builder) verdict(c *chain) verdict {
 		switch s.Decision.Verdict {
 		case wear.Past:
 			v.State, v.Word = "past", "Past the limit"
-			v.Headline = fmt.Sprintf("%s is past its limit%s.", c.Label, when)
+			v.Headline = fmt.Sprintf("%s is past its limit.", c.Label)
 		case wear.Within:
 			v.State, v.Word = "within", "Within the limit"
-			v.Headline = fmt.Sprintf("%s is within its limit%s.", c.Label, when)
+			v.Headline = fmt.Sprintf("%s is within its limit.", c.Label)
 		case wear.TooClose:
 			v.State, v.Word = "close", "Too close to call"
-			v.Headline = fmt.Sprintf("%s is too close to its limit to call%s.", c.Label, when)
+			v.Headline = fmt.Sprintf("%s is too close to its limit to call.", c.Label)
 			v.Settles = sentence(s.Decision.Settles)
 		default:
-			v.Headline = fmt.Sprintf("%s: %s%s.", c.Label, s.Decision.Verdict, when)
+			v.Headline = fmt.Sprintf("%s: %s.", c.Label, s.Decision.Verdict)
 		}
 		limit := b.limit(s.Limit)
 		if known {

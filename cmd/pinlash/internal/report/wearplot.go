@@ -17,7 +17,8 @@ const (
 	boreRing  = 98.0
 	pinRing   = 66.0
 	wearReach = 34.0  // of the largest wear: outward from the bore, inward from the pin
-	leastWear = 0.002 // mm, drawn that far where there is less
+	leastWear = 0.005 // mm; less is not drawn as far as that
+	noiseWear = 6     // and neither is less than so many u, which is noise
 )
 
 // polar is a drawing about its middle.
@@ -101,14 +102,14 @@ func pinWear(b record.WearBin) (float64, bool) {
 // wearPlot draws the wear of both rims by direction: the pin's inward, the
 // bore's outward, each enlarged from its unworn circle.
 func (b *builder) wearPlot(r *record.Record) plotted {
-	most, sum, n := leastWear, 0.0, 0.0
+	largest, sum, n := 0.0, 0.0, 0.0
 	for _, bin := range r.Profile {
 		for _, wear := range []func(record.WearBin) (float64, bool){boreWear, pinWear} {
 			if w, seen := wear(bin); seen {
 				if !drawable(w) {
 					return plotted{Says: "The wear is too large to draw."}
 				}
-				most = max(most, math.Abs(w))
+				largest = max(largest, math.Abs(w))
 			}
 		}
 		for _, u := range []float64{number(bin.BoreU), number(bin.PinU)} {
@@ -120,6 +121,7 @@ func (b *builder) wearPlot(r *record.Record) plotted {
 	if n == 0 {
 		return plotted{}
 	}
+	most := max(leastWear, largest, noiseWear*sum/n)
 	// The scale circles stand at a round wear, not far beyond the largest.
 	shown, unit := b.length(most)
 	step := roundStep(shown / 2)
@@ -140,7 +142,7 @@ func (b *builder) wearPlot(r *record.Record) plotted {
 		p.arrow(q.Value)
 		caption += " The arrow points to where the pin stands in its bore, along the line of pull."
 	}
-	says := fmt.Sprintf("Wear of pin and bore by direction; the largest is %s.", b.short(most))
+	says := fmt.Sprintf("Wear of pin and bore by direction; the largest value is %s.", b.short(largest))
 	svg, err := figureSVG(c, wearSide, wearSide, says)
 	if err != nil {
 		return plotted{Says: "The wear could not be drawn."}

@@ -29,7 +29,7 @@ func (w whole) Budget() bool {
 }
 
 type camRow struct {
-	At, Name             string
+	Name                 string
 	Teeth                int
 	Strand               string
 	Cam, Crank           figure
@@ -43,11 +43,15 @@ type crossCheck struct {
 
 // wholes fills what the chain's stretch lines say.
 func (b *builder) wholes(c *chain) {
-	var lags []lyingRow
-	var says []string
 	for _, in := range c.Inspections {
 		for _, s := range in.stretches {
 			w := whole{Label: in.Label, Source: record.SafeName(s.Source), Figures: b.figures(slices.Concat(s.Results, s.Growth))}
+			for _, cam := range s.Cams {
+				for _, f := range cam.Figures {
+					w.Figures = append(w.Figures, b.figure(shorten(cam.Name, 40)+" "+f.Name, f.Quantity))
+				}
+			}
+			w.Figures = append(w.Figures, b.figures(slices.Concat(s.Drive, s.Forecast))...)
 			if s.Span != nil {
 				w.Span = s.Span.Words + "; " + s.Span.Reference
 			}
@@ -68,39 +72,56 @@ func (b *builder) wholes(c *chain) {
 				w.Notes = append(w.Notes, sentence(note))
 			}
 			c.Whole = append(c.Whole, w)
-			for _, cam := range s.Cams {
-				row := camRow{At: in.Label, Name: shorten(cam.Name, 40), Teeth: cam.Teeth, Strand: fmt.Sprintf("%.4g", cam.Strand),
-					ToothCam: fmt.Sprintf("%.4g", cam.ToothCam), ToothCrank: fmt.Sprintf("%.4g", cam.ToothCrank)}
-				if q, ok := cam.Figures.Find("lag_cam"); ok {
-					row.Cam = b.figure("lag at the cam", q)
-				}
-				if q, ok := cam.Figures.Find("lag_crank"); ok {
-					row.Crank = b.figure("lag at the crank", q)
-					if drawable(q.Value, q.Lower, q.Upper) && len(lags) < mostRows {
-						lags = append(lags, lyingRow{joined(shorten(in.Label, 12), shorten(cam.Name, 14)), q.Value, q.Lower, q.Upper, solid})
-						says = append(says, fmt.Sprintf("%s: %s.", row.Name, b.words(q)))
-					}
-				}
-				c.Cams = append(c.Cams, row)
-			}
 			if x := s.CrossCheck; x != nil {
-				row := crossCheck{At: in.Label, Agreement: sentence(string(x.Agreement)), Difference: b.words(x.Difference)}
+				row := crossCheck{At: capital(in.Label), Agreement: sentence(string(x.Agreement)), Difference: b.words(x.Difference)}
 				for _, m := range x.Missing {
 					row.Missing = append(row.Missing, sentence(m))
 				}
 				c.CrossCheck = append(c.CrossCheck, row)
 			}
 		}
-		for _, s := range in.stretches { // those of the latest inspection stand
-			if len(s.Drive) > 0 {
-				c.Drive = b.figures(s.Drive)
+		b.drive(c, in)
+	}
+	slices.Reverse(c.Whole)
+}
+
+// drive fills the chain's drive from an inspection that has anything of it, so
+// that in the end the latest stands.
+func (b *builder) drive(c *chain, in *inspection) {
+	var cams []camRow
+	var lags []lyingRow
+	var says []string
+	for _, s := range in.stretches {
+		for _, cam := range s.Cams {
+			row := camRow{
+				Name: shorten(cam.Name, 40), Teeth: cam.Teeth, Strand: fmt.Sprintf("%.4g", cam.Strand),
+				ToothCam: fmt.Sprintf("%.4g", cam.ToothCam), ToothCrank: fmt.Sprintf("%.4g", cam.ToothCrank),
 			}
-			if len(s.Forecast) > 0 {
-				c.Forecast = b.figures(s.Forecast)
+			if q, ok := cam.Figures.Find("lag_cam"); ok {
+				row.Cam = b.figure("", q)
 			}
+			if q, ok := cam.Figures.Find("lag_crank"); ok {
+				row.Crank = b.figure("", q)
+				if drawable(q.Value, q.Lower, q.Upper) && len(lags) < mostRows {
+					lags = append(lags, lyingRow{shorten(cam.Name, 18), q.Value, q.Lower, q.Upper, solid})
+					says = append(says, fmt.Sprintf("%s: %s.", row.Name, b.words(q)))
+				}
+			}
+			cams = append(cams, row)
+		}
+		if len(s.Drive) > 0 {
+			c.Drive = b.figures(s.Drive)
+		}
+		if len(s.Forecast) > 0 {
+			c.Forecast = b.figures(s.Forecast)
 		}
 	}
-	if len(lags) > 0 {
+	if cams == nil {
+		return
+	}
+	c.Cams, c.CamsAt = cams, in.Label
+	c.CamPlot = plotted{}
+	if lags != nil {
 		c.CamPlot = lyingPlot(lags, "lag at the crank, deg", []levelLine{{at: 0, upright: true, colour: faint}},
 			"How far each camshaft lags behind the crankshaft, in degrees of the crank, with 95 % intervals.", strings.Join(says, " "))
 	}

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"strconv"
+	"strings"
 	"unicode/utf8"
 
 	"pinlash/cmd/pinlash/internal/record"
@@ -35,15 +36,15 @@ type units struct{ inches bool }
 
 const mmPerInch = 25.4
 
+// of returns a figure in the unit in which it is shown.
 func (u units) of(q uncert.Quantity) uncert.Quantity {
-	if !u.inches {
-		return q
-	}
-	switch q.Unit {
-	case "mm":
+	switch {
+	case u.inches && q.Unit == "mm":
 		return q.Scaled(1/mmPerInch, "in")
-	case "mm/px":
+	case u.inches && q.Unit == "mm/px":
 		return q.Scaled(1/mmPerInch, "in/px")
+	case q.Unit == "%/km" || q.Unit == "%/h": // a number with six noughts is not read
+		return q.Scaled(1000, "% per 1000 "+q.Unit[2:])
 	}
 	return q
 }
@@ -144,4 +145,17 @@ func drawable(values ...float64) bool {
 		}
 	}
 	return true
+}
+
+// grouped prints a count of running with its thousands apart.
+func grouped(v float64) string {
+	text := strconv.FormatFloat(v, 'f', -1, 64)
+	whole, rest, _ := strings.Cut(text, ".")
+	for i := len(whole) - 3; i > 0 && len(whole) > 4; i -= 3 {
+		whole = whole[:i] + "\u202f" + whole[i:]
+	}
+	if rest != "" {
+		whole += "." + rest
+	}
+	return whole
 }
