@@ -103,10 +103,26 @@ func Play(m geom.Motion, s calib.Scale, o PlayOptions) (PlayResult, error) {
 			p.light[i][j] = rel.Cov[i][j]
 		}
 	}
-	p.df = max(1, min(m.Fixed.DF, m.Moving.DF))
+	p.df = lightDF(m)
 	r := p.result(s)
 	r.Photos = [2]int{1, 1}
 	return r, nil
+}
+
+// lightDF returns the degrees of freedom of the motion at the joint, after
+// Welch and Satterthwaite: the link that is seen worse there says how many.
+func lightDF(m geom.Motion) float64 {
+	part := func(b geom.Body) (v, perDF float64) {
+		c := b.Motion.About(m.Joint).Cov
+		v = c[0][0] + c[1][1]
+		return v, v * v / max(b.DF, 1)
+	}
+	f, fd := part(m.Fixed)
+	v, vd := part(m.Moving)
+	if !(fd+vd > 0) {
+		return max(1, min(m.Fixed.DF, m.Moving.DF))
+	}
+	return max(1, (f+v)*(f+v)/(fd+vd))
 }
 
 // result turns a motion into figures.

@@ -146,7 +146,7 @@ func (p *played) scatter(a, b mean) {
 	each := 1/float64(a.n) + 1/float64(b.n)
 	df := float64(a.n + b.n - 2)
 	if df < 1 {
-		p.df = max(1, min(p.m.Fixed.DF, p.m.Moving.DF))
+		p.df = lightDF(p.m)
 		for i := range 2 {
 			for j := range 2 {
 				p.light[i][j] = a.own[i][j] + b.own[i][j]

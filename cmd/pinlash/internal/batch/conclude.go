@@ -40,7 +40,6 @@ func conclude(s *Summary, folder string, lines [][]byte, finish Finish) error {
 		}
 		s.Changed = s.Changed || changed
 	}
-	s.Finished = true
 	return nil
 }
 

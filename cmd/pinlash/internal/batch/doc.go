@@ -19,6 +19,7 @@
 // same. They depend on nothing but the work: a run that was killed and taken
 // up again, or split into shards, ends with the same bytes as one that was
 // left in peace. Until then results.csv is that of the last run that ended.
+// Tasks that could not be measured by a fault of pinlash are missing in both.
 //
 // A last line that was cut short by a kill is dropped. A ledger that is broken
 // elsewhere, or holds lines that no batch wrote, is left as it is, and the

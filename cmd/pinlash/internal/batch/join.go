@@ -95,6 +95,7 @@ func Join(ctx context.Context, folder string, work []Work, finish Finish) (s Sum
 	}
 	defer func() { err = errors.Join(err, l.close()) }()
 	err = conclude(&s, folder, lines, finish)
+	s.Finished = err == nil
 	return s, err
 }
 

@@ -126,8 +126,8 @@ func TestKilled(t *testing.T) {
 // Killed while it puts the lines in order, a run leaves the old files or the
 // new ones.
 func TestKilledAtTheEnd(t *testing.T) {
-	const kills = 25
-	b := newBench(t, 400)
+	const kills = 20
+	b := newBench(t, 150)
 	b.mustRun(t, Options{})
 	results, table := b.read(t, Results), b.read(t, Table)
 	lines := strings.SplitAfter(strings.TrimSuffix(results, "\n"), "\n")
@@ -142,7 +142,10 @@ func TestKilledAtTheEnd(t *testing.T) {
 		if err := cmd.Start(); err != nil {
 			t.Fatal(err)
 		}
-		time.Sleep(time.Duration(rng.IntN(120)) * time.Millisecond)
+		for until := time.Now().Add(10 * time.Second); !b.has("."+Table+".new") && b.read(t, Table) == "old" && time.Now().Before(until); {
+			time.Sleep(50 * time.Microsecond)
+		}
+		time.Sleep(time.Duration(rng.IntN(8000)) * time.Microsecond)
 		if err := cmd.Process.Signal(syscall.SIGKILL); err != nil && !errors.Is(err, os.ErrProcessDone) {
 			t.Fatal(err)
 		}
@@ -165,6 +168,9 @@ func TestKilledAtTheEnd(t *testing.T) {
 				t.Errorf("%s was left behind", e)
 			}
 		}
+	}
+	if begun == 0 {
+		t.Error("no kill came while the files were written")
 	}
 	t.Logf("of %d kills %d came while the files were written, %d after", kills, begun, ended)
 }

@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"path/filepath"
 	"runtime/debug"
+	"slices"
 	"sync"
 
 	"golang.org/x/sync/errgroup"
@@ -64,8 +65,8 @@ type Summary struct {
 	// not reached.
 	Statuses []int
 	Faults   []*Fault // in the order of the work
-	// Finished says that results.jsonl and results.csv are those of all work;
-	// of a shard, that its own ledger is complete.
+	// Finished says that results.jsonl and results.csv have all work; of a
+	// shard, that its own ledger has. Without it they have what is not Missing.
 	Finished bool
 	Changed  bool     // one of the files is another than before
 	Files    []string // paths of what holds the results
@@ -97,15 +98,21 @@ func Run(ctx context.Context, folder string, work []Work, o Options, m Measure, 
 	err = r.measureAll(ctx, o)
 	s = r.Summary
 	s.Missing = s.Works - s.Kept - s.Measured
-	if err != nil || s.Missing > 0 {
+	if err != nil {
 		return s, err
 	}
 	if o.Shard.Whole() {
-		err = conclude(&s, folder, r.lines, finish)
-		return s, err
+		// A task that could not be measured by a fault of pinlash does not keep
+		// the others from their table.
+		lines := slices.DeleteFunc(r.lines, func(line []byte) bool { return line == nil })
+		if err := conclude(&s, folder, lines, finish); err != nil {
+			return s, err
+		}
 	}
-	s.Finished = true
-	s.Changed = s.Measured > 0
+	if !o.Shard.Whole() {
+		s.Changed = s.Measured > 0
+	}
+	s.Finished = s.Missing == 0
 	return s, nil
 }
 

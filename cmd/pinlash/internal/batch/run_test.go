@@ -247,7 +247,7 @@ func TestFaults(t *testing.T) {
 			if c.cause == "" {
 				status = 4
 			}
-			if s.Finished || s.Missing != 1 || s.Kept+s.Measured != 8 || s.Statuses[5] != status || b.has(Table) {
+			if s.Finished || s.Missing != 1 || s.Kept+s.Measured != 8 || s.Statuses[5] != status || !b.has(Table) {
 				t.Errorf("%s: %+v", name, s)
 			}
 			if c.cause == "" {
@@ -308,7 +308,9 @@ func TestPictureDrawnOver(t *testing.T) {
 		b.works[i].Settings += " overlay=large"
 	}
 	b.breaks = map[string]func([]byte) ([]byte, int){"joint-5.jpg": func([]byte) ([]byte, int) { return nil, 1 }}
-	if s, err := b.run(Options{}); err != nil || s.Measured != 4 { // the old lines stay in the ledger
+	cut := errors.New("cut short")
+	s, err := Run(context.Background(), b.folder, b.works, Options{}, b.measure, func([][]byte) ([][]byte, error) { return nil, cut })
+	if !errors.Is(err, cut) || s.Measured != 4 { // the old lines stay in the ledger
 		t.Fatal(s, err)
 	}
 	b.breaks = nil
@@ -402,5 +404,32 @@ func TestFurtherLinesAreRenewed(t *testing.T) {
 	})
 	if err != nil || n != 3 {
 		t.Errorf("%d lines, %v", n, err)
+	}
+}
+
+// As many photos are measured at once as there are workers, and no more.
+func TestWorkersAtOnce(t *testing.T) {
+	for _, workers := range []int{1, 2, 3} {
+		b := newBench(t, 12)
+		var mu sync.Mutex
+		inside, most := 0, 0
+		all := make(chan struct{}) // closed once the first are all inside
+		_, err := Run(t.Context(), b.folder, b.works, Options{Workers: workers}, func(ctx context.Context, i int, task string) ([]byte, int) {
+			mu.Lock()
+			inside++
+			if most = max(most, inside); inside == workers && i < workers {
+				close(all)
+			}
+			mu.Unlock()
+			select {
+			case <-all:
+			case <-time.After(10 * time.Second):
+			}
+			defer func() { mu.Lock(); inside--; mu.Unlock() }()
+			return b.measure(ctx, i, task)
+		}, b.finish)
+		if err != nil || most != workers {
+			t.Errorf("%d workers: %d at once, %v", workers, most, err)
+		}
 	}
 }

@@ -8,6 +8,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"os"
 	"path"
 	"path/filepath"
@@ -146,7 +147,7 @@ func (b *batching) measure(ctx context.Context, i int, key string) ([]byte, int)
 	case errors.As(err, &refused):
 		r.Refused = refused
 	case status == statusFile:
-		r.Refused = check.Refuse(check.Unreadable, fault(t.name(), err))
+		r.Refused = check.Refuse(check.Unreadable, cause(err))
 	case status == statusUsage: // only this photo shows that its settings make no sense
 		r.Refused = check.Refuse(check.ScaleUnclear, err.Error())
 		r.Refused.Remedy = "put right what the job card or the flags say of this photo"
@@ -182,6 +183,15 @@ func (b *batching) measure(ctx context.Context, i int, key string) ([]byte, int)
 		b.complain("%s: refused (%s): %s", record.SafeName(t.name()), r.Refused.Code, r.Refused.Message)
 	}
 	return line, status
+}
+
+// cause is why a file could not be read, without its path: that depends on
+// where the batch was started.
+func cause(err error) string {
+	if at := (*fs.PathError)(nil); errors.As(err, &at) {
+		return fmt.Sprintf("%s: %v", at.Op, at.Err)
+	}
+	return err.Error()
 }
 
 func (b *batching) complain(format string, args ...any) {

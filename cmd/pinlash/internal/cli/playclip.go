@@ -10,6 +10,8 @@ import (
 	"math"
 	"os"
 
+	"golang.org/x/term"
+
 	"pinlash/cmd/pinlash/internal/overlay"
 	"pinlash/cmd/pinlash/internal/record"
 	"pinlash/measure/geom"
@@ -103,14 +105,11 @@ func encoded(g raster.Gray) image.Image {
 	return out
 }
 
-// frameCount counts frames on a terminal, in a line of its own that wipe clears
+// frameCount counts frames on a terminal that can clear a line, in a line of its own that wipe clears
 // away; progress is nil where nobody watches.
 func frameCount(w io.Writer, quiet bool) (progress func(done, of int), wipe func()) {
 	f, ok := w.(*os.File)
-	if !ok || quiet {
-		return nil, func() {}
-	}
-	if info, err := f.Stat(); err != nil || info.Mode()&os.ModeCharDevice == 0 {
+	if !ok || quiet || !term.IsTerminal(int(f.Fd())) || os.Getenv("TERM") == "dumb" {
 		return nil, func() {}
 	}
 	progress = func(done, of int) {

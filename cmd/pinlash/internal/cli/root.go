@@ -79,17 +79,17 @@ through a microscope with a scale in the picture. Every figure comes with its
 95 % interval; a photo that cannot be measured honestly is refused with the
 reason and what to do about it.
 ` + caution,
-		Version:           Version,
-		SilenceErrors:     true,
-		SilenceUsage:      true,
-		CompletionOptions: cobra.CompletionOptions{HiddenDefaultCmd: true},
-		Args:              noArguments,
-		RunE:              func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
+		Version:       Version,
+		SilenceErrors: true,
+		SilenceUsage:  true,
+		Args:          noArguments,
+		RunE:          func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
 	}
 	root.SetVersionTemplate("pinlash {{.Version}}\n")
 	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return &UsageError{err} })
 	root.SetHelpCommand(newHelp(root))
-	root.AddCommand(newJoint(streams), newPlay(streams), newSpan(streams), newScale(streams), newStretch(streams), newBatch(streams), newReport(streams), newChains(streams), newDemo(streams))
+	root.AddCommand(newJoint(streams), newPlay(streams), newSpan(streams), newScale(streams), newStretch(streams), newBatch(streams), newReport(streams), newChains(streams), newDemo(streams), newCompletion(streams), newMan(streams))
+	complete(root)
 	return root
 }
 
@@ -97,8 +97,9 @@ reason and what to do about it.
 // wrong use.
 func newHelp(root *cobra.Command) *cobra.Command {
 	return &cobra.Command{
-		Use:   "help [COMMAND]",
-		Short: "print the help of a command",
+		Use:               "help [COMMAND]",
+		Short:             "print the help of a command",
+		ValidArgsFunction: commandNames,
 		RunE: func(_ *cobra.Command, args []string) error {
 			cmd, rest, err := root.Find(args)
 			if err != nil || len(rest) > 0 {

@@ -185,15 +185,16 @@ func (p *pen) legend(d Drawing) []entry {
 
 // lengthUnit is one in which lengths are written.
 type lengthUnit struct {
-	name string
-	mm   float64
+	name     string
+	mm       float64
+	decimals int // to a tenth of a micrometre or finer
 }
 
 func unitOf(inch bool) lengthUnit {
 	if inch {
-		return lengthUnit{"in", 25.4}
+		return lengthUnit{"in", 25.4, 6}
 	}
-	return lengthUnit{"mm", 1}
+	return lengthUnit{"mm", 1, 4}
 }
 
 // scaleBar is one unit long where that suits the photo, else a power of ten of

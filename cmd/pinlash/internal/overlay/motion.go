@@ -195,8 +195,9 @@ func (p *pen) track(points []TrackPoint, unit lengthUnit, top, height float64) {
 	p.Stroke()
 	p.SetFontFace(p.fonts.mono)
 	for _, end := range []struct{ mm, y float64 }{{hi, upper}, {lo, lower}} {
-		v := math.Round(1e4*end.mm/unit.mm)/1e4 + 0 // no minus zero
-		p.DrawStringAnchored(fmt.Sprintf("%.4f", v), left-0.5*size, end.y, 1, 0.35)
+		step := math.Pow10(unit.decimals)
+		v := math.Round(step*end.mm/unit.mm)/step + 0 // no minus zero
+		p.DrawStringAnchored(fmt.Sprintf("%.*f", unit.decimals, v), left-0.5*size, end.y, 1, 0.35)
 	}
 	p.SetFontFace(p.fonts.plain)
 	p.DrawString(unit.name+" along the pull; dots: frames at rest that were used", left, upper-0.8*size)

@@ -192,7 +192,7 @@ func bothStates(data []byte) ([2]image.Image, error) {
 var steps = []struct {
 	side, quality int
 	share         float64
-}{{900, 72, 1}, {900, 58, 0.78}, {760, 58, 0.56}, {640, 54, 0.38}, {520, 50, 0.24}, {400, 45, 0.13}}
+}{{900, 72, 1}, {900, 58, 0.78}, {760, 58, 0.56}, {640, 54, 0.38}, {520, 50, 0.24}, {400, 45, 0.13}, {300, 40, 0.07}}
 
 // embedded returns the picture scaled down until it fits into so many bytes,
 // or at the last step.

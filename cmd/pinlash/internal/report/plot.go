@@ -29,12 +29,12 @@ var (
 	colours = strings.NewReplacer("#010101", "var(--ink)", "#020202", "var(--rule)", "#030303", "var(--accent)", "#040404", "var(--paper)", "#050505", "var(--past)")
 )
 
-// Drawings are this wide in points of their own, so that type of 12 points is
+// Drawings are this wide in points of their own, so that type of 13 points is
 // still read on a telephone.
 const (
 	plotWidth  = 380
 	plotHeight = 230
-	typeSize   = 12
+	typeSize   = 13
 )
 
 var (

@@ -193,7 +193,7 @@ func grain(t testing.TB, w, h int, seed uint64) []byte {
 	img := image.NewNRGBA(image.Rect(0, 0, w, h))
 	for y := range h {
 		for x := range w {
-			v := 120 + 40*math.Sin(float64(x)/40) + 20*noise.NormFloat64()
+			v := 120 + 40*math.Sin(float64(x)/40) + 12*noise.NormFloat64()
 			img.SetNRGBA(x, y, color.NRGBA{uint8(v), uint8(v), uint8(v * 0.95), 255})
 		}
 	}
@@ -226,7 +226,7 @@ func many(t testing.TB, n int) Input {
 	in := Input{Title: "Many joints", Source: "results.jsonl", Version: "0.1.0", Made: time.Unix(0, 0)}
 	pictures := fstest.MapFS{}
 	spread := rand.New(rand.NewPCG(4, 2))
-	data := grain(t, 900, 700, 1)
+	data := grain(t, 480, 360, 1)
 	for i := range n {
 		name := fmt.Sprintf("j%03d", i+1)
 		pictures[name+".png"] = &fstest.MapFile{Data: data}

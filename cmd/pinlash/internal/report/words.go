@@ -59,7 +59,7 @@ func (u units) length(mm float64) (float64, string) {
 
 // figure is a row of figures.
 type figure struct {
-	Name, Value, Interval, Unit string
+	Name, Value, U, Interval, Unit string
 	Sort                        float64
 	Parts                       []part
 }
@@ -72,7 +72,7 @@ type part struct {
 func (u units) figure(name string, q uncert.Quantity) figure {
 	q = u.of(q)
 	p := q.Printed()
-	f := figure{Name: record.Words(name), Value: p.Value, Interval: p.Lower + " to " + p.Upper, Unit: q.Unit, Sort: q.Value}
+	f := figure{Name: record.Words(name), Value: p.Value, U: p.U, Interval: p.Lower + " to " + p.Upper, Unit: q.Unit, Sort: q.Value}
 	if q.U == 0 {
 		f.Interval = "exact"
 		return f
@@ -88,11 +88,11 @@ func (u units) figure(name string, q uncert.Quantity) figure {
 	return f
 }
 
-// freedom prints degrees of freedom; a thousand are as good as infinitely
-// many.
+// freedom prints degrees of freedom, "" if there are many: a thousand are as
+// good as infinitely many.
 func freedom(df float64) string {
 	if df == 0 || df >= 1000 {
-		return "many"
+		return ""
 	}
 	return fmt.Sprintf("%.3g", df)
 }
