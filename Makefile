@@ -1,4 +1,5 @@
 # make demo    measures the sample photos and leaves pictures and figures in bin/demo
+# make man     writes the manual pages to bin/man
 # make test    everything that has to pass; under ten minutes
 # make lint    golangci-lint, built into bin/ at first use
 # make fuzz    every fuzz target for FUZZTIME
@@ -10,7 +11,7 @@ FUZZTIME ?= 30s
 LINT_VERSION := v2.15.0
 LINT := bin/golangci-lint-$(LINT_VERSION)
 
-.PHONY: all setup build demo test lint fuzz bench sweep clean
+.PHONY: all setup build demo man test lint fuzz bench sweep clean
 
 all: build
 
@@ -23,7 +24,11 @@ build: setup
 demo: build
 	bin/pinlash demo bin/demo
 
-test: setup
+man: build
+	bin/pinlash man bin/man
+
+test:
+	@.ci/setup test
 	$(GO) vet ./...
 	$(GO) test -timeout 9m ./...
 	$(GO) test -timeout 5m -tags matprofile ./vision

@@ -153,10 +153,11 @@ func JointGrowth(play, newPlay uncert.Quantity, share Share, shared ...string) (
 }
 
 // MeanPlay returns the play of the mean joint of a chain from the plays of
-// several of its joints, mm. Two or more joints show by their scatter, divided
-// by the root of their number, how far their mean may lie from the chain's;
-// where that is smaller than what their own uncertainties make of it, those
-// are used. Parts named in shared have one cause in all joints and do not
+// several of its joints, mm, or likewise their growth. Two or more joints show
+// by their scatter, divided by the root of their number, how far their mean may
+// lie from the chain's; where that is smaller than what their own uncertainties
+// make of it, those are used, but with the degrees of freedom of so few joints:
+// that a few lie close together by luck does not tell that all do. Parts named in shared have one cause in all joints and do not
 // shrink. One joint stands for the chain with its own uncertainty only: it
 // says nothing of how the joints differ.
 func MeanPlay(plays []uncert.Quantity, shared ...string) (uncert.Quantity, error) {
@@ -203,7 +204,10 @@ func meanOf(figures []uncert.Quantity, shared []string, scatter string) uncert.Q
 	shown := uncert.Term{Name: scatter, U: math.Sqrt(squares / (n - 1) / n), DF: n - 1}
 	unit := figures[0].Unit
 	if stated := uncert.Combine(mean, unit, own); stated.U > shown.U {
-		shown.U, shown.DF = stated.U, stated.DF
+		shown.U = stated.U
+		if scatter != JointsDiffer {
+			shown.DF = stated.DF
+		}
 	}
 	return uncert.Combine(mean, unit, append(uncert.Budget{shown}, common...))
 }

@@ -34,7 +34,7 @@ type Progress struct {
 // NewProgress shows progress on w, usually the standard error.
 func NewProgress(w io.Writer) *Progress {
 	f, ok := w.(*os.File)
-	return &Progress{w: w, now: time.Now, isTerm: ok && term.IsTerminal(int(f.Fd()))}
+	return &Progress{w: w, now: time.Now, isTerm: ok && term.IsTerminal(int(f.Fd())) && os.Getenv("TERM") != "dumb"}
 }
 
 // Write writes whole lines of other text.

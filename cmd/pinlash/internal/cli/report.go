@@ -88,7 +88,7 @@ func runReport(opts reportCommand, streams Streams) error {
 	}
 	var page bytes.Buffer
 	err = report.Page(&page, report.Input{
-		Title: title, Source: record.SafeName(opts.results), Lines: lines, Pictures: pictures.FS(),
+		Title: title, Source: record.SafeName(sourceOf(path)), Lines: lines, Pictures: pictures.FS(),
 		Inches: opts.inches, Made: time.Now(), Version: Version,
 	})
 	if err != nil {
@@ -106,6 +106,15 @@ func runReport(opts reportCommand, streams Streams) error {
 	}
 	fmt.Fprintf(streams.Out, "The report is in %s.\n", record.SafeName(opts.page))
 	return nil
+}
+
+// sourceOf is the file of results as a page that is sent away names it: with
+// its folder, but not where on this machine that is.
+func sourceOf(path string) string {
+	if whole, err := filepath.Abs(path); err == nil {
+		path = whole
+	}
+	return filepath.Join(filepath.Base(filepath.Dir(path)), filepath.Base(path))
 }
 
 // readResults reads a file of results. One that cannot be made out is a file

@@ -1,7 +1,6 @@
 package cli
 
 import (
-	"fmt"
 	"slices"
 
 	"pinlash/cmd/pinlash/internal/record"
@@ -90,8 +89,15 @@ func (s *stretching) jointsInPhotos(p photoFigures) (*wear.Growth, error) {
 		}
 		return 1
 	})
-	s.out.Results = append(s.out.Results, record.Figure{Name: "play_mean_joint", Quantity: play}, record.Figure{Name: "play_largest_joint", Quantity: worst})
-	s.say("The mean of %s rocks %s, the loosest %s.", jointsInWords(len(p.plays)), play, worst)
+	play.Lower = max(play.Lower, 0) // there is no less than none
+	s.out.Results = append(s.out.Results, record.Figure{Name: "play_mean_joint", Quantity: play})
+	if len(p.plays) == 1 {
+		s.say("The joint photographed rocks %s.", play)
+		s.note("one joint does not tell how the joints of a chain differ, and the intervals do not allow for it: photograph five or more, spread over the chain")
+	} else {
+		s.out.Results = append(s.out.Results, record.Figure{Name: "play_largest_joint", Quantity: worst})
+		s.say("The mean of %d joints rocks %s, the loosest %s.", len(p.plays), play, worst)
+	}
 	if len(p.growths) == 0 {
 		return nil, nil
 	}
@@ -178,11 +184,4 @@ func (s *stretching) forecastIn(p photoFigures) error {
 		all = append(all, wear.Inspection{Distance: in.at, Growth: in.growth})
 	}
 	return s.foresee(all, s.Forecast.RunningIn.value, p.now.unit, s.limit.Value)
-}
-
-func jointsInWords(n int) string {
-	if n == 1 {
-		return "one joint"
-	}
-	return fmt.Sprintf("%d joints", n)
 }

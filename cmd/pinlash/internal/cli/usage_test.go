@@ -59,6 +59,11 @@ func TestWrongUse(t *testing.T) {
 		{"scale gone.jpg --save=", "wants a file"},
 		{"scale gone.jpg --scale-file x", "unknown flag"},
 		{"demo a b", "wants one folder"},
+		{"completion", "wants one of bash, zsh, fish, powershell"},
+		{"completion nonsense", "wants one of bash, zsh, fish, powershell"},
+		{"completion bash zsh", "wants one of bash, zsh, fish, powershell"},
+		{"man", "wants one folder, got 0"},
+		{"man a b", "wants one folder, got 2"},
 		{"joint gone.jpg --division 1 --division-tolerance 0", "above zero"},
 		{"joint gone.jpg --division-tolerance 1um", "--division-tolerance needs --division"},
 		{"joint gone.jpg --division 1 --temperature 900", "is not between"},
@@ -143,13 +148,13 @@ func TestWrongUse(t *testing.T) {
 }
 
 func TestHelp(t *testing.T) {
-	for _, args := range []string{"", "--help", "help", "help joint", "joint --help", "scale -h", "play --help", "span --help", "stretch --help", "chains --help", "demo --help", "--version"} {
+	for _, args := range []string{"", "--help", "help", "help joint", "joint --help", "scale -h", "play --help", "span --help", "stretch --help", "chains --help", "demo --help", "completion --help", "man --help", "--version"} {
 		status, stdout, stderr := run(t, t.Context(), strings.Fields(args)...)
 		if status != statusOK || stdout == "" || stderr != "" {
 			t.Errorf("pinlash %s: status %d, output %.40q, message %q", args, status, stdout, stderr)
 		}
 	}
-	for _, command := range []string{"joint", "play", "span", "scale", "stretch", "chains", "demo"} {
+	for _, command := range []string{"joint", "play", "span", "scale", "stretch", "batch", "report", "chains", "demo", "completion", "man"} {
 		if _, stdout, _ := run(t, t.Context(), "help", command); !strings.Contains(stdout, "Exit status: 0 ") {
 			t.Errorf("help %s does not tell the exit statuses", command)
 		}

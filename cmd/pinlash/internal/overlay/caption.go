@@ -57,6 +57,7 @@ type panel struct {
 	lines  []string
 	text   []string
 	legend []entry
+	beside float64 // where the legend's column begins
 	height float64
 }
 
@@ -82,6 +83,12 @@ func (p *pen) layOut(d Drawing) panel {
 	for _, paragraph := range d.Caption.Text {
 		out.text = append(out.text, ruler.WordWrap(paragraph, room)...)
 	}
+	out.beside = legendAt * p.w
+	ruler.SetFontFace(p.fonts.mono)
+	for _, line := range out.lines {
+		width, _ := ruler.MeasureString(line)
+		out.beside = max(out.beside, (margin+1)*p.fonts.size+width)
+	}
 	rows := 1 + max(len(out.lines), len(out.legend)) + len(out.text)
 	out.height = (float64(rows)*lineSpacing + 2*margin) * p.fonts.size
 	return out
@@ -101,7 +108,8 @@ func shorten(ruler *gg.Context, s string, room float64) string {
 	return ""
 }
 
-// legendAt is where the legend's column begins, as a share of the width.
+// legendAt is where the legend's column begins, as a share of the width, unless
+// the figures take more of it.
 const legendAt = 0.6
 
 func (c panel) draw(p *pen, top float64) {
@@ -120,7 +128,7 @@ func (c panel) draw(p *pen, top float64) {
 		p.DrawString(line, left, base+float64(1+max(len(c.lines), len(c.legend))+i)*step)
 	}
 	for i, e := range c.legend {
-		x, y := legendAt*p.w, base+float64(i+1)*step
+		x, y := c.beside, base+float64(i+1)*step
 		e.sample(x, y-0.35*size, e.width)
 		p.SetColor(ink)
 		p.DrawString(e.name, x+e.width+0.6*size, y)

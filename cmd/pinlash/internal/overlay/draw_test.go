@@ -288,3 +288,26 @@ func TestLabelsHaveRoom(t *testing.T) {
 		t.Errorf("labels leave the photo: %+v", below)
 	}
 }
+
+// TestInches: the scale bar is a round length in inches of 25.4 mm, and the
+// legend keeps clear of figures that take more room than usual.
+func TestInches(t *testing.T) {
+	p, err := newPen(640, 480, 1)
+	if err != nil {
+		t.Fatal(err)
+	}
+	d := jointDrawing()
+	d.Inch = true
+	bar := p.legend(d)[0]
+	if bar.name != "0.01 in" || math.Abs(bar.width-0.01*25.4/d.MMPerPx) > 1e-9 {
+		t.Errorf("scale bar of %s is %.2f px long", bar.name, bar.width)
+	}
+	usual := p.layOut(d).beside
+	d.Caption.Lines = append(d.Caption.Lines, strings.Repeat("0", 60))
+	ruler := gg.NewContext(1, 1)
+	ruler.SetFontFace(p.fonts.mono)
+	width, _ := ruler.MeasureString(strings.Repeat("0", 60))
+	if beside := p.layOut(d).beside; usual != legendAt*640 || beside < margin*p.fonts.size+width {
+		t.Errorf("legend begins at %.0f, and beside figures %.0f px wide at %.0f", usual, width, beside)
+	}
+}

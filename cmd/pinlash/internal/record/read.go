@@ -132,6 +132,10 @@ func decodeStretch(text []byte) (*Stretch, error) {
 		Running: in.Running, Maker: in.Maker,
 		Checks: readChecks(in.Checks), Notes: in.Notes, Cautions: in.Cautions, Batch: in.Batch,
 	}
+	if s.Batch != nil {
+		s.Results.addBudgets(s.Batch.Budgets)
+		s.Growth.addBudgets(s.Batch.Budgets)
+	}
 	for _, c := range in.Cams {
 		s.Cams = append(s.Cams, Cam{c.Name, c.Teeth, float64(c.PitchDiameter), float64(c.Strand), float64(c.ToothCam), float64(c.ToothCrank), c.Figures})
 	}

@@ -92,7 +92,7 @@ func (f Figures) Lines(u Units) []string {
 		if q.U == 0 {
 			interval = "exact"
 		}
-		rows = append(rows, []string{Words(figure.Name), p.Value, interval, q.Unit})
+		rows = append(rows, []string{u.name(figure.Name), p.Value, interval, q.Unit})
 	}
 	return Columns(rows, "lrrl")
 }

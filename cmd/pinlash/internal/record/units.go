@@ -44,6 +44,14 @@ func (u Units) Short(q uncert.Quantity) string {
 	return q.Printed().Value + " " + q.Unit
 }
 
+// name is a figure's name in words; that of the scale says its unit.
+func (u Units) name(figure string) string {
+	if u.Inch && figure == "mm_per_px" {
+		figure = "in_per_px"
+	}
+	return Words(figure)
+}
+
 // Length prints an exact length.
 func (u Units) Length(mm float64) string { return u.Short(uncert.Combine(mm, "mm", nil)) }
 

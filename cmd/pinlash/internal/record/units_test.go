@@ -28,9 +28,11 @@ func TestUnits(t *testing.T) {
 		{Range{0.05, 0.1}, "0.0500 to 0.1000 mm", "0.001969 to 0.003937 in"},
 		{Rounded{0.0059999, 4}, "6 um", "0.0002362 in"},
 		{Rounded{10.2412, 3}, "10.2 mm", "0.403 in"},
-		{&Scale{MMPerPx: 0.006, U: 0.000001, Source: "rule", DivisionMM: 0.1, Marks: 9},
+		{
+			&Scale{MMPerPx: 0.006, U: 0.000001, Source: "rule", DivisionMM: 0.1, Marks: 9},
 			"0.0060000 mm/px (u 0.0000010) from the rule, 9 marks of 0.1 mm at 0.0 deg",
-			"0.000236220 in/px (u 0.000000039) from the rule, 9 marks of 0.00393701 in at 0.0 deg"},
+			"0.000236220 in/px (u 0.000000039) from the rule, 9 marks of 0.00393701 in at 0.0 deg",
+		},
 	} {
 		if got := c.figure.In(Units{}); got != c.mm {
 			t.Errorf("%v prints %q in mm, want %q", c.figure, got, c.mm)

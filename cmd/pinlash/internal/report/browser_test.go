@@ -50,7 +50,7 @@ func browser(t *testing.T) (context.Context, *witness) {
 	w := &witness{}
 	ctx, end := chromedp.NewContext(ctx, chromedp.WithListener(w.see))
 	t.Cleanup(end)
-	for _, err := range []error{called(chromedp.Call(ctx, network.Enable, network.EnableParams{})), called(chromedp.Call(ctx, log.Enable, cdp.Empty{}))} {
+	for _, err := range []error{failing(chromedp.Call(ctx, network.Enable, network.EnableParams{})), failing(chromedp.Call(ctx, log.Enable, cdp.Empty{}))} {
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -58,7 +58,7 @@ func browser(t *testing.T) (context.Context, *witness) {
 	return ctx, w
 }
 
-func called[T any](_ T, err error) error { return err }
+func failing[T any](_ T, err error) error { return err }
 
 // witness notes what a page must not do.
 type witness struct {
@@ -154,7 +154,7 @@ func do(script string) chromedp.Action[chromedp.Void] {
 // media sets what the reader is said to prefer, nothing for all as it comes.
 func media(kind string, features ...*emulation.MediaFeature) chromedp.Action[chromedp.Void] {
 	return func(ctx context.Context, t *chromedp.Target) (chromedp.Void, error) {
-		return chromedp.Void{}, called(cdp.Call(ctx, t, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Media: kind, Features: features}))
+		return chromedp.Void{}, failing(cdp.Call(ctx, t, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Media: kind, Features: features}))
 	}
 }
 
@@ -319,7 +319,8 @@ func snap(t *testing.T, ctx context.Context, name string) {
 // TestBrowserHostile opens a page of names that want to be more than text.
 func TestBrowserHostile(t *testing.T) {
 	ctx, w := browser(t)
-	address := written(t, hostile(t))
+	in, names := hostile(t)
+	address := written(t, in)
 	run(t, ctx, chromedp.EmulateViewport(360, 740, chromedp.EmulateMobile), chromedp.Navigate(address), chromedp.WaitReady(chromedp.CSS("footer")), do(openAll))
 	if n := ask[int](t, ctx, `document.scripts.length`); n != 1 {
 		t.Errorf("the page has %d scripts, want its own", n)
@@ -328,8 +329,8 @@ func TestBrowserHostile(t *testing.T) {
 		t.Errorf("a name was run: %s", got)
 	}
 	text := ask[string](t, ctx, `document.body.textContent`)
-	for _, name := range hostileNames {
-		if !strings.Contains(text, shown0(name)) {
+	for _, name := range names {
+		if !strings.Contains(text, name) {
 			t.Errorf("%.60q is not on the page in full", name)
 		}
 	}

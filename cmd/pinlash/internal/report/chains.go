@@ -2,6 +2,7 @@ package report
 
 import (
 	"cmp"
+	"fmt"
 	"html/template"
 	"slices"
 	"strconv"
@@ -29,6 +30,8 @@ type chain struct {
 	CamsAt     string
 	CamPlot    plotted
 	Drive      []figure
+	Maker      []makerRow
+	Running    []figure
 	Forecast   []figure
 	Trend      plotted
 	CrossCheck []crossCheck
@@ -42,6 +45,7 @@ type chain struct {
 // inspection is a chain at one time.
 type inspection struct {
 	Label     string // "" where there is nothing to tell it by
+	Full      string // uncut
 	Short     string // for the rows of a plot
 	levels    record.Levels
 	stretches []*record.Stretch
@@ -64,7 +68,6 @@ type photo struct {
 	Passed   []checkRow
 	Notes    []string
 	Command  string
-	Batch    bool
 	Levels   []string
 	Shown    shown
 	Alt      string
@@ -109,11 +112,10 @@ type builder struct {
 	measured []*photo // in the order of the lines
 	refused  []*photo
 	stretch  []*record.Stretch
-	problems []string
 }
 
 func newBuilder(in Input) *builder {
-	b := &builder{units: units{in.Inches}, in: in}
+	b := &builder{units: units{record.Units{Inch: in.Inches}}, in: in}
 	b.group()
 	b.pictures()
 	for i, c := range b.chains {
@@ -144,7 +146,7 @@ func (b *builder) group() {
 		when := time{at, l.Inspection, l.DistanceKM, l.Hours}
 		in := times[when]
 		if in == nil {
-			in = &inspection{levels: l, Label: inspectionLabel(l), Short: inspectionShort(l)}
+			in = &inspection{levels: l, Label: inspectionLabel(l, 40), Full: inspectionLabel(l, 1<<20), Short: inspectionShort(l)}
 			times[when] = in
 			c.Inspections = append(c.Inspections, in)
 		}
@@ -192,8 +194,8 @@ func (c *chain) name(all bool) {
 		{"chain", c.levels.Chain}, {"revision", c.levels.Revision}, {"specimen", c.levels.Specimen},
 	} {
 		if part.value != "" {
-			shorts = append(shorts, part.what+" "+shorten(part.value, 40))
-			fulls = append(fulls, part.what+" "+record.SafeName(part.value))
+			shorts = append(shorts, called(part.what, shorten(part.value, 40)))
+			fulls = append(fulls, called(part.what, record.SafeName(part.value)))
 		}
 	}
 	if shorts == nil {
@@ -209,6 +211,14 @@ func (c *chain) name(all bool) {
 	}
 }
 
+// called puts what a name names before it, unless the name says so.
+func called(what, name string) string {
+	if strings.HasPrefix(strings.ToLower(name), what) {
+		return name
+	}
+	return what + " " + name
+}
+
 func capital(s string) string {
 	if s == "" {
 		return s
@@ -216,10 +226,10 @@ func capital(s string) string {
 	return strings.ToUpper(s[:1]) + s[1:]
 }
 
-func inspectionLabel(l record.Levels) string {
+func inspectionLabel(l record.Levels, most int) string {
 	var parts []string
 	if l.Inspection != "" {
-		parts = append(parts, "inspection "+shorten(l.Inspection, 40))
+		parts = append(parts, called("inspection", shorten(l.Inspection, most)))
 	}
 	parts = append(parts, running(l)...)
 	return strings.Join(parts, ", ")
@@ -232,14 +242,18 @@ func inspectionShort(l record.Levels) string {
 	return strings.Join(running(l), ", ")
 }
 
-// running says how far and how long a chain has run.
+// running says how far and how long a chain has run, as far as the name of the
+// inspection does not.
 func running(l record.Levels) []string {
 	var parts []string
-	if l.DistanceKM > 0 {
-		parts = append(parts, grouped(l.DistanceKM)+" km")
-	}
-	if l.Hours > 0 {
-		parts = append(parts, grouped(l.Hours)+" h")
+	for _, run := range []struct {
+		much float64
+		unit string
+	}{{l.DistanceKM, "km"}, {l.Hours, "h"}} {
+		said := strings.ReplaceAll(l.Inspection, " ", "") == fmt.Sprintf("%g%s", run.much, run.unit)
+		if run.much > 0 && !said {
+			parts = append(parts, grouped(run.much)+" "+run.unit)
+		}
 	}
 	return parts
 }
@@ -288,6 +302,17 @@ func (b *builder) fill(c *chain) {
 	c.Verdict = b.verdict(c)
 }
 
+// scaleOnly says whether nothing but scales was photographed there: a saved
+// scale belongs to no chain.
+func (c *chain) scaleOnly() bool {
+	for _, in := range c.Inspections {
+		if len(in.stretches) > 0 || slices.ContainsFunc(in.photos, func(p *photo) bool { return p.record.Kind != record.Ruler }) {
+			return false
+		}
+	}
+	return true
+}
+
 // photoGroup is the photos of one chain.
 type photoGroup struct {
 	Label  string
@@ -298,6 +323,9 @@ func (b *builder) photosByChain() []photoGroup {
 	var all []photoGroup
 	for _, c := range b.chains {
 		g := photoGroup{Label: c.Label}
+		if c.scaleOnly() {
+			g.Label = "Scales"
+		}
 		for _, in := range c.Inspections {
 			for _, p := range in.photos {
 				if p.record.Refused == nil {

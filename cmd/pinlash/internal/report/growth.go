@@ -42,7 +42,7 @@ func (b *builder) growth(c *chain) {
 		for _, s := range in.stretches {
 			verdict := ""
 			if s.Decision != nil {
-				verdict = string(s.Decision.Verdict)
+				verdict = record.SafeName(string(s.Decision.Verdict))
 			}
 			for _, f := range s.Growth {
 				if f.Unit == "%" {
@@ -55,7 +55,7 @@ func (b *builder) growth(c *chain) {
 			}
 			for _, r := range s.Readings {
 				if q, ok := r.Growth.Find("elongation"); ok {
-					add(in, r.Name, q, false, "")
+					add(in, record.SafeName(r.Name), q, false, "")
 				}
 			}
 		}
@@ -63,7 +63,7 @@ func (b *builder) growth(c *chain) {
 	for _, in := range c.Inspections {
 		for _, p := range in.photos {
 			if q, ok := p.record.Results.Find("elongation"); ok {
-				add(in, shorten("span "+stem(p.record.Photo.Path), 60), q, false, "")
+				add(in, called("span", shorten(stem(p.record.Photo.Path), 60)), q, false, "")
 			}
 		}
 	}
@@ -88,7 +88,7 @@ func (b *builder) growth(c *chain) {
 		says = append(says, fmt.Sprintf("The limit is %.4g %%.", l.Value))
 	}
 	caption := "Growth in length with 95 % intervals"
-	if lines != nil {
+	if len(lines) > 0 {
 		caption += ", and the limit (dashed)"
 	}
 	caption += "."
@@ -105,6 +105,8 @@ func (b *builder) growth(c *chain) {
 		}
 		says = append(says, fmt.Sprintf("%s: %s %s, %s.", r.Name, r.Value, r.Unit, r.Interval))
 	}
+	// From new on, so that the length of the way to the limit is seen.
+	lines = append(lines, levelLine{upright: true, colour: faint})
 	c.Growth = lyingPlot(rows, "growth, %", lines, caption, strings.Join(says, " "))
 	b.trend(c)
 }
@@ -137,7 +139,8 @@ func (b *builder) trend(c *chain) {
 	var says []string
 	for _, in := range c.Inspections {
 		for _, stretch := range in.stretches {
-			if q, ok := grownBy(stretch); ok && q.Unit == "%" && running(in.levels) > 0 && drawable(q.Lower, q.Upper, running(in.levels)) {
+			fresh := strings.ReplaceAll(in.levels.Inspection, " ", "") == "0"+unit
+			if q, ok := grownBy(stretch); ok && q.Unit == "%" && (running(in.levels) > 0 || fresh) && drawable(q.Lower, q.Upper, running(in.levels)) {
 				s.all = append(s.all, spot{running(in.levels), q.Value, q.Lower, q.Upper, solid})
 				xs = append(xs, running(in.levels))
 				ys = append(ys, q.Lower, q.Upper)

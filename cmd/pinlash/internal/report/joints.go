@@ -48,8 +48,11 @@ func (b *builder) joints(c *chain) []jointRow {
 				from record.Figures
 				name string
 			}{
-				{&row.Play, r.Results, "play"}, {&row.WearPin, r.Results, "wear_depth_pin"}, {&row.WearBore, r.Results, "wear_depth_bore"},
-				{&row.Growth, r.Growth, "joint_growth"}, {&row.Elongation, r.Growth, "elongation"},
+				{&row.Play, r.Results, "play"},
+				{&row.WearPin, r.Results, "wear_depth_pin"},
+				{&row.WearBore, r.Results, "wear_depth_bore"},
+				{&row.Growth, r.Growth, "joint_growth"},
+				{&row.Elongation, r.Growth, "elongation"},
 			} {
 				if q, ok := want.from.Find(want.name); ok {
 					f := b.figure(want.name, q)
@@ -105,7 +108,6 @@ type cell struct {
 	Refused bool
 	Unseen  bool
 	Largest bool
-	Photos  int
 }
 
 const (
@@ -157,7 +159,7 @@ func (b *builder) chainMap(c *chain) chainMap {
 			}
 			next = j.number + 1
 		}
-		cl := cell{Label: j.label, Photos: len(j.photos)}
+		cl := cell{Label: j.label}
 		if cl.Label == "" {
 			cl.Label = shorten(stem(j.photos[0].record.Photo.Path), 12)
 		}

@@ -14,7 +14,6 @@ type origin struct {
 	Version  string // that made the page
 	Files    []fileRow
 	Lines    int
-	Tasks    int
 }
 
 type fileRow struct{ Name, SHA256 string }
@@ -69,7 +68,7 @@ type method struct {
 }
 
 func (b *builder) method() method {
-	m := method{Inches: b.inches}
+	m := method{Inches: b.Inch}
 	for _, p := range b.measured {
 		switch p.record.Kind {
 		case record.Joint:

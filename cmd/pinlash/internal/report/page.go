@@ -9,7 +9,6 @@ import (
 	"html/template"
 	"io"
 	"io/fs"
-	"slices"
 	"strings"
 	"time"
 
@@ -53,11 +52,13 @@ func mustRead(name string) string {
 // page is what the template shows.
 type page struct {
 	Title, Source, Version string
+	Whole                  string // the title uncut, where it is cut
 	Made                   time.Time
 	Policy                 string
 	Style, Script          template.HTML
 	Inches                 bool
 	Verdicts               []verdict
+	Overall                string // of several chains, how many stand how
 	Sections               []section
 	Problems               []string
 }
@@ -83,15 +84,23 @@ func Page(w io.Writer, in Input) error {
 	b := newBuilder(in)
 	p := page{
 		Title: shorten(in.Title, 80), Source: record.SafeName(in.Source), Version: in.Version, Made: in.Made,
-		Policy:   policy(),
-		Style:    template.HTML("<style>" + style + "</style>"),    //nolint:gosec // our own
-		Script:   template.HTML("<script>" + script + "</script>"), //nolint:gosec // our own
-		Inches:   in.Inches,
-		Problems: append(slices.Clone(in.Problems), b.problems...),
+		Policy: policy(),
+		Style:  template.HTML("<style>" + style + "</style>"),    //nolint:gosec // our own
+		Script: template.HTML("<script>" + script + "</script>"), //nolint:gosec // our own
+		Inches: in.Inches,
+	}
+	if whole := record.SafeName(in.Title); whole != p.Title {
+		p.Whole = whole
+	}
+	for _, problem := range in.Problems {
+		p.Problems = append(p.Problems, record.SafeName(problem))
 	}
 	for _, c := range b.chains {
-		p.Verdicts = append(p.Verdicts, c.Verdict)
+		if !c.scaleOnly() {
+			p.Verdicts = append(p.Verdicts, c.Verdict)
+		}
 	}
+	p.Overall = overall(p.Verdicts)
 	p.Sections = b.chapters()
 	out := bufio.NewWriter(w)
 	if err := layout.ExecuteTemplate(out, "page.html", p); err != nil {
@@ -111,6 +120,9 @@ func policy() string {
 func (b *builder) chapters() []section {
 	var all []section
 	for _, c := range b.chains {
+		if c.scaleOnly() {
+			continue
+		}
 		all = append(all, section{c.ID, c.Label, "chain.html", c})
 	}
 	if len(b.measured) > 0 {

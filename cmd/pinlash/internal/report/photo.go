@@ -25,25 +25,21 @@ func (b *builder) describe(p *photo) {
 	if r.Clip != nil {
 		p.Kind = "play of a joint from a clip"
 	}
-	p.Batch = r.Batch != nil
 	p.Command = command(r)
 	p.Levels = levelWords(p.levels)
 	if r.Refused != nil {
 		p.Refused = &refusal{string(r.Refused.Code), sentence(r.Refused.Message), sentence(r.Refused.Remedy)}
-		p.Alt = "The refused photo " + p.Name.Short
-		if r.Scale == nil && len(p.Shown.Stills) > 0 {
-			p.Alt += " with what was found in it."
-		}
+		p.Alt = "The refused photo " + p.Name.Short + " with what was found in it."
 		return
 	}
 	p.Figures = b.figures(r.Figures())
 	for _, reading := range r.Readings {
-		p.Readings = append(p.Readings, readingRow{reading.Name, b.figures(reading.Growth)})
+		p.Readings = append(p.Readings, readingRow{record.SafeName(reading.Name), b.figures(reading.Growth)})
 	}
 	p.Headline = b.headline(r)
-	p.Meaning = r.Meaning.String()
+	p.Meaning = record.SafeName(r.Meaning.In(b.Units))
 	if r.Scale != nil {
-		p.Scale = r.Scale.Words()
+		p.Scale = record.SafeName(r.Scale.In(b.Units))
 	}
 	if r.Clip != nil {
 		p.Clip = r.Clip.Words()
@@ -61,22 +57,29 @@ func (b *builder) describe(p *photo) {
 	p.Pitch = b.pitchPlot(r)
 }
 
-// sentence begins with a capital and ends with a stop.
+// sentence begins with a capital and ends with a stop. Its text is made safe
+// like a name: what turns the direction of writing, too, is not obeyed.
 func sentence(s string) string {
 	if s == "" {
 		return s
 	}
+	s = record.SafeName(s)
 	return capital(strings.TrimSuffix(s, ".")) + "."
 }
 
 func levelWords(l record.Levels) []string {
 	var words []string
 	for _, part := range []struct{ what, value string }{
-		{"specimen", l.Specimen}, {"revision", l.Revision}, {"chain", l.Chain}, {"inspection", l.Inspection},
-		{"joint", l.Joint}, {"photographed by", l.By}, {"oil", l.Oil},
+		{"specimen", l.Specimen},
+		{"revision", l.Revision},
+		{"chain", l.Chain},
+		{"inspection", l.Inspection},
+		{"joint", l.Joint},
+		{"photographed by", l.By},
+		{"oil", l.Oil},
 	} {
 		if part.value != "" {
-			words = append(words, part.what+" "+record.SafeName(part.value))
+			words = append(words, called(part.what, record.SafeName(part.value)))
 		}
 	}
 	if l.Repeat > 1 {
@@ -106,7 +109,7 @@ func (b *builder) headline(r *record.Record) string {
 
 func checkRows(checks []check.Check) (failed, passed []checkRow) {
 	for _, c := range checks {
-		row := checkRow{record.Words(c.Name), fmt.Sprintf("%.4g", c.Value), fmt.Sprintf("%.4g", c.Limit)}
+		row := checkRow{record.SafeName(record.Words(c.Name)), fmt.Sprintf("%.4g", c.Value), fmt.Sprintf("%.4g", c.Limit)}
 		if c.OK {
 			passed = append(passed, row)
 		} else {

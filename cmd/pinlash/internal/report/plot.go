@@ -109,7 +109,7 @@ var (
 	solid    = draw.GlyphStyle{Color: accent, Radius: 4, Shape: draw.CircleGlyph{}}
 	hollow   = draw.GlyphStyle{Color: ink, Radius: 4, Shape: open{draw.BoxGlyph{}}}
 	ring     = draw.GlyphStyle{Color: ink, Radius: 4, Shape: open{draw.CircleGlyph{}}}
-	triangle = draw.GlyphStyle{Color: ink, Radius: 4, Shape: draw.TriangleGlyph{}}
+	triangle = draw.GlyphStyle{Color: ink, Radius: 4, Shape: draw.PyramidGlyph{}}
 )
 
 // open draws the rim of a filled shape.

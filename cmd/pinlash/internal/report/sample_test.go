@@ -64,9 +64,12 @@ func joint(photo string, play float64, levels record.Levels, pictures ...string)
 	r := record.Record{
 		Kind: record.Joint, Photo: record.Photo{Path: photo, SHA256: sum64}, Version: "0.1.0", Scale: scale(),
 		Results: record.Figures{
-			{Name: "pin_diameter", Quantity: mm(3.302, 0.0009)}, {Name: "bore_diameter", Quantity: mm(3.402, 0.001)},
-			{Name: "clearance", Quantity: mm(0.1, 0.0013)}, {Name: "play", Quantity: mm(play, 0.0015)},
-			{Name: "wear_depth_pin", Quantity: mm(0.3*play, 0.001)}, {Name: "wear_depth_bore", Quantity: mm(0.5*play, 0.001)},
+			{Name: "pin_diameter", Quantity: mm(3.302, 0.0009)},
+			{Name: "bore_diameter", Quantity: mm(3.402, 0.001)},
+			{Name: "clearance", Quantity: mm(0.1, 0.0013)},
+			{Name: "play", Quantity: mm(play, 0.0015)},
+			{Name: "wear_depth_pin", Quantity: mm(0.3*play, 0.001)},
+			{Name: "wear_depth_bore", Quantity: mm(0.5*play, 0.001)},
 			{Name: "offset_direction", Quantity: uncert.Combine(12, "deg", uncert.Budget{{Name: "edge noise", U: 0.5}})},
 		},
 		Growth:  record.Figures{{Name: "joint_growth", Quantity: mm(play-0.05, 0.002)}, {Name: "elongation", Quantity: percent(100*(play-0.05)/9.525, 0.02)}},
@@ -149,7 +152,8 @@ func sample(t testing.TB) Input {
 		s := stretch(at(name, km, ""), []float64{0.49, 0.09, 0.3}[i], 0.02, []wear.Verdict{wear.TooClose, wear.Within, wear.Within}[i])
 		if i == 0 {
 			s.Forecast = record.Figures{
-				{Name: "running_in", Quantity: percent(-0.1, 0.05)}, {Name: "growth_rate", Quantity: uncert.Combine(5e-6, "%/km", uncert.Budget{{Name: "scatter", U: 4e-7}})},
+				{Name: "running_in", Quantity: percent(-0.1, 0.05)},
+				{Name: "growth_rate", Quantity: uncert.Combine(5e-6, "%/km", uncert.Budget{{Name: "scatter", U: 4e-7}})},
 				{Name: "limit_met_at", Quantity: uncert.Combine(121000, "km", uncert.Budget{{Name: "scatter", U: 6000}})},
 			}
 			s.Cams = []record.Cam{
@@ -244,35 +248,50 @@ var hostileNames = []string{
 	strings.Repeat("long-", 999) + "end.jpg",
 }
 
-// shown0 is a name as the page has it: JSON keeps no broken UTF-8, and
-// what cannot be printed is quoted.
-func shown0(name string) string {
-	var kept string
-	data, _ := json.Marshal(name)
-	_ = json.Unmarshal(data, &kept)
-	return record.SafeName(kept)
+// kept is what JSON keeps of a text: no broken UTF-8.
+func kept(text string) string {
+	var back string
+	data, _ := json.Marshal(text)
+	_ = json.Unmarshal(data, &back)
+	return back
 }
 
-// hostile has the names wherever a name may stand.
-func hostile(t testing.TB) Input {
+// asShown is a text as the page has it: what cannot be printed is quoted.
+func asShown(text string) string { return record.SafeName(kept(text)) }
+
+// hostile has such names wherever a name may stand, each told from the others,
+// and lists them.
+func hostile(t testing.TB) (Input, []string) {
 	t.Helper()
+	var all []string
 	in := Input{Title: hostileNames[1], Source: hostileNames[2], Version: "0.1.0", Made: time.Unix(0, 0), Pictures: fstest.MapFS{}}
 	for i, name := range hostileNames {
-		levels := record.Levels{Specimen: name, Revision: name, Chain: name, Inspection: name, Joint: name, By: name, Oil: name}
-		r := joint(name, 0.1, levels, name)
-		r.Notes = []string{name}
-		r.Batch.Meaning = name
-		r.Batch.Settings = map[string]string{"scale-file": name, name: name}
+		mark := func(place string) string {
+			text := fmt.Sprintf("%s%d-%s", place, i, name)
+			all = append(all, asShown(text))
+			return text
+		}
+		levels := record.Levels{
+			Specimen: mark("specimen"), Revision: mark("revision"), Chain: mark("chain"), Inspection: mark("inspection"),
+			Joint: mark("joint"), By: mark("by"), Oil: mark("oil"),
+		}
+		r := joint(mark("photo"), 0.1, levels, mark("picture"))
+		r.Notes = []string{mark("Note")}
+		r.Batch.Meaning = mark("meaning")
+		r.Batch.Settings = map[string]string{"scale-file": fmt.Sprintf("setting%d-%s", i, name)}
+		all = append(all, quoted("--scale-file="+kept(r.Batch.Settings["scale-file"]))) // to be copied, so not made safe
+		r.Batch.Files[0].Path = mark("file")
+		r.Checks[0].Name = mark("check")
 		in.Lines = append(in.Lines, read(t, r))
 		s := stretch(levels, 0.3, 0.01, wear.Within)
-		s.Source, s.Cautions, s.Limit.Name, s.Limit.Source = name, []string{name}, name, name
-		s.Cams = []record.Cam{{Name: name, Teeth: 30, PitchDiameter: 90, Strand: 10, ToothCam: 12, ToothCrank: 24, Figures: record.Figures{{Name: "lag_crank", Quantity: uncert.Combine(1, "deg", uncert.Budget{{Name: name, U: 0.1}})}}}}
+		s.Source, s.Cautions, s.Limit.Name, s.Limit.Source = mark("source"), []string{mark("Caution")}, mark("limit"), mark("limit source")
+		s.Cams = []record.Cam{{Name: mark("cam"), Teeth: 30, PitchDiameter: 90, Strand: 10, ToothCam: 12, ToothCrank: 24, Figures: record.Figures{{Name: "lag_crank", Quantity: uncert.Combine(1, "deg", uncert.Budget{{Name: "noise", U: 0.1}})}}}}
+		s.Readings = []record.Reading{{Name: mark("reading"), Growth: s.Growth}, {Name: "other", Growth: s.Growth}}
 		in.Lines = append(in.Lines, read(t, s))
-		levels.Joint = fmt.Sprint(i)
-		refusal := refusedPhoto(name, levels)
-		refusal.Refused.Message = "seen: " + name
+		refusal := refusedPhoto(mark("refused"), levels)
+		refusal.Refused.Message = mark("Message")
 		in.Lines = append(in.Lines, read(t, refusal))
+		in.Problems = append(in.Problems, kept(mark("problem")))
 	}
-	in.Problems = hostileNames
-	return in
+	return in, all
 }

@@ -51,7 +51,7 @@ func (b *builder) verdict(c *chain) verdict {
 			v.Headline = fmt.Sprintf("%s is too close to its limit to call.", c.Label)
 			v.Settles = sentence(s.Decision.Settles)
 		default:
-			v.Headline = fmt.Sprintf("%s: %s.", c.Label, s.Decision.Verdict)
+			v.Headline = fmt.Sprintf("%s: %s.", c.Label, shorten(string(s.Decision.Verdict), 60))
 		}
 		limit := b.limit(s.Limit)
 		if known {
@@ -67,6 +67,12 @@ func (b *builder) verdict(c *chain) verdict {
 		}
 		if q, ok := s.Forecast.Find("limit_met_at"); ok {
 			v.Says = append(v.Says, fmt.Sprintf("If it runs on as it has, it meets the limit at %s.", b.words(q)))
+		}
+	}
+	for _, s := range at.stretches {
+		for _, m := range s.Maker {
+			row := b.maker(m)
+			v.Says = append(v.Says, strings.TrimSpace(fmt.Sprintf("%s: %s, %s. %s", capital(row.Name), b.words(m.Reading), row.Limit, capital(row.Verdict)+". "+row.Settles)))
 		}
 	}
 	if _, plays := c.plays(); len(plays) > 0 {
@@ -89,6 +95,26 @@ func itOrThem(n int) string {
 		return "it"
 	}
 	return "them"
+}
+
+// overall counts the verdicts, the gravest first; one speaks for itself.
+func overall(all []verdict) string {
+	if len(all) < 2 {
+		return ""
+	}
+	counts := map[string]int{}
+	for _, v := range all {
+		counts[v.State]++
+	}
+	var parts []string
+	for _, s := range []struct{ state, words string }{
+		{"past", "past the limit"}, {"close", "too close to call"}, {"none", "without a verdict"}, {"within", "within the limit"},
+	} {
+		if counts[s.state] > 0 {
+			parts = append(parts, fmt.Sprintf("%d %s", counts[s.state], s.words))
+		}
+	}
+	return fmt.Sprintf("Of %d chains %s.", len(all), strings.Join(parts, ", "))
 }
 
 // decided is the line of an inspection that holds the chain against its limit.
@@ -122,11 +148,11 @@ func grownBy(s *record.Stretch) (uncert.Quantity, bool) {
 
 // limit puts a limit into words.
 func (b *builder) limit(l *record.Limit) string {
-	value, unit := l.Value, l.Unit
-	if unit == "mm" {
-		value, unit = b.length(value)
+	value := fmt.Sprintf("%.4g %%", l.Value)
+	if l.Unit == "mm" {
+		value = b.Length(l.Value)
 	}
-	text := fmt.Sprintf("%.4g %s, %s (%s)", value, unit, l.Name, l.Source)
+	text := fmt.Sprintf("%s, %s (%s)", value, record.SafeName(l.Name), record.SafeName(l.Source))
 	if l.Provenance == "M" {
 		text += ", which is common practice and no standard"
 	}
@@ -180,5 +206,5 @@ func (b *builder) singles(at *inspection) []string {
 			parts = append(parts, fmt.Sprintf("%d %s", counts[v], v))
 		}
 	}
-	return []string{fmt.Sprintf("Held against the stated limit one by one, as if every joint were like it, %s stand thus: %s.", count(total, "joint", "joints"), strings.Join(parts, ", "))}
+	return []string{fmt.Sprintf("Held against the stated limit one by one, as if every joint were like it, %s: %s.", count(total, "joint gives", "joints give"), strings.Join(parts, ", "))}
 }

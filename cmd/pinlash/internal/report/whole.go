@@ -36,6 +36,25 @@ type camRow struct {
 	ToothCam, ToothCrank string
 }
 
+// makerRow is a reading that its maker gives a limit for.
+type makerRow struct {
+	figure
+	Limit, Verdict, Settles string
+}
+
+func (b *builder) maker(m record.MakerReading) makerRow {
+	row := makerRow{figure: b.figure(m.What, m.Reading)}
+	if m.Least > 0 {
+		row.Limit = "at least " + b.Length(float64(m.Least))
+	} else {
+		row.Limit = "at most " + b.Length(float64(m.Most))
+	}
+	if m.Decision != nil {
+		row.Verdict, row.Settles = record.SafeName(string(m.Decision.Verdict)), sentence(m.Decision.Settles)
+	}
+	return row
+}
+
 type crossCheck struct {
 	At, Agreement, Difference string
 	Missing                   []string
@@ -45,27 +64,30 @@ type crossCheck struct {
 func (b *builder) wholes(c *chain) {
 	for _, in := range c.Inspections {
 		for _, s := range in.stretches {
-			w := whole{Label: in.Label, Source: record.SafeName(s.Source), Figures: b.figures(slices.Concat(s.Results, s.Growth))}
+			w := whole{Label: capital(in.Full), Source: record.SafeName(s.Source), Figures: b.figures(slices.Concat(s.Results, s.Growth))}
 			for _, cam := range s.Cams {
 				for _, f := range cam.Figures {
-					w.Figures = append(w.Figures, b.figure(shorten(cam.Name, 40)+" "+f.Name, f.Quantity))
+					w.Figures = append(w.Figures, b.figure(record.SafeName(cam.Name)+" "+f.Name, f.Quantity))
 				}
 			}
-			w.Figures = append(w.Figures, b.figures(slices.Concat(s.Drive, s.Forecast))...)
+			w.Figures = append(w.Figures, b.figures(slices.Concat(s.Drive, s.Running, s.Forecast))...)
+			for _, m := range s.Maker {
+				w.Figures = append(w.Figures, b.figure(m.What, m.Reading))
+			}
 			if s.Span != nil {
-				w.Span = s.Span.Words + "; " + s.Span.Reference
+				w.Span = record.SafeName(s.Span.Words + "; " + s.Span.Reference)
 			}
 			for _, r := range s.Readings {
-				w.Readings = append(w.Readings, readingRow{r.Name, b.figures(r.Growth)})
+				w.Readings = append(w.Readings, readingRow{record.SafeName(r.Name), b.figures(r.Growth)})
 			}
 			if s.Limit != nil {
 				w.Limit = b.limit(s.Limit)
 			}
 			if s.Decision != nil && s.Limit != nil {
-				w.Decision = s.Decision.Words(s.Limit)
+				w.Decision = record.SafeName(s.Decision.Words(s.Limit))
 			}
 			if s.Batch != nil {
-				w.Meaning = s.Batch.Meaning
+				w.Meaning = record.SafeName(s.Batch.Meaning)
 			}
 			w.Failed, w.Passed = checkRows(s.Checks)
 			for _, note := range s.Notes {
@@ -111,6 +133,15 @@ func (b *builder) drive(c *chain, in *inspection) {
 		}
 		if len(s.Drive) > 0 {
 			c.Drive = b.figures(s.Drive)
+		}
+		if len(s.Running) > 0 {
+			c.Running = b.figures(s.Running)
+		}
+		if len(s.Maker) > 0 {
+			c.Maker = nil
+			for _, m := range s.Maker {
+				c.Maker = append(c.Maker, b.maker(m))
+			}
 		}
 		if len(s.Forecast) > 0 {
 			c.Forecast = b.figures(s.Forecast)

@@ -31,27 +31,22 @@ func named(s string) name { return name{shorten(s, 60), record.SafeName(s)} }
 // Cut says whether Short leaves anything out.
 func (n name) Cut() bool { return n.Short != n.Full }
 
-// units turns millimetres into inches where they are wanted.
-type units struct{ inches bool }
-
-const mmPerInch = 25.4
+// units shows lengths in millimetres or inches.
+type units struct{ record.Units }
 
 // of returns a figure in the unit in which it is shown.
 func (u units) of(q uncert.Quantity) uncert.Quantity {
-	switch {
-	case u.inches && q.Unit == "mm":
-		return q.Scaled(1/mmPerInch, "in")
-	case u.inches && q.Unit == "mm/px":
-		return q.Scaled(1/mmPerInch, "in/px")
-	case q.Unit == "%/km" || q.Unit == "%/h": // a number with six noughts is not read
+	if q.Unit == "%/km" || q.Unit == "%/h" { // a number with six noughts is not read
 		return q.Scaled(1000, "% per 1000 "+q.Unit[2:])
 	}
-	return q
+	return u.Of(q)
 }
+
+const mmPerInch = 25.4
 
 // length returns a bare length in the unit shown, and that unit.
 func (u units) length(mm float64) (float64, string) {
-	if u.inches {
+	if u.Inch {
 		return mm / mmPerInch, "in"
 	}
 	return mm, "mm"
@@ -60,9 +55,13 @@ func (u units) length(mm float64) (float64, string) {
 // figure is a row of figures.
 type figure struct {
 	Name, Value, U, Interval, Unit string
-	Sort                        float64
-	Parts                       []part
+	Sort                           float64
+	Parts                          []part
+	Small                          int // parts that are too small to name
 }
+
+// leastShare is the share of the variance from which a part is named.
+const leastShare = 0.005
 
 // part is a row of an uncertainty's budget.
 type part struct {
@@ -72,14 +71,18 @@ type part struct {
 func (u units) figure(name string, q uncert.Quantity) figure {
 	q = u.of(q)
 	p := q.Printed()
-	f := figure{Name: record.Words(name), Value: p.Value, U: p.U, Interval: p.Lower + " to " + p.Upper, Unit: q.Unit, Sort: q.Value}
+	f := figure{Name: record.SafeName(record.Words(name)), Value: p.Value, U: p.U, Interval: p.Lower + " to " + p.Upper, Unit: record.SafeName(q.Unit), Sort: q.Value}
 	if q.U == 0 {
 		f.Interval = "exact"
 		return f
 	}
 	for _, t := range q.Budget.Merge().Largest() {
+		if t.U*t.U < leastShare*q.U*q.U {
+			f.Small++
+			continue
+		}
 		f.Parts = append(f.Parts, part{
-			Name:    t.Name,
+			Name:    record.SafeName(t.Name),
 			U:       fmt.Sprintf("%.2g", t.U),
 			Share:   fmt.Sprintf("%.0f %%", 100*t.U*t.U/(q.U*q.U)),
 			Freedom: freedom(t.DF),
