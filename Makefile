@@ -4,7 +4,7 @@
 # make lint    golangci-lint, built into bin/ at first use
 # make fuzz    every fuzz target for FUZZTIME
 # make bench   every benchmark once
-# make sweep   the long sweep over generated photos, writes testdata/sweep
+# make sweep   the long sweeps over generated photos and studies, write testdata/sweep
 
 GO ?= go
 FUZZTIME ?= 30s
@@ -53,6 +53,7 @@ bench: setup
 
 sweep: setup
 	$(GO) test -timeout 60m -count 1 -run Sweep -v ./vision -sweep 100
+	$(GO) test -timeout 30m -count 1 -run Sweep -v ./measure/compare -sweep 4000
 
 clean:
 	rm -rf bin
