@@ -18,8 +18,10 @@ all: build
 setup:
 	@.ci/setup
 
+# pinlash hands over to pinlash-photo, which is all of it, where OpenCV is needed.
 build: setup
-	$(GO) build -o bin/pinlash ./cmd/pinlash
+	$(GO) build -o bin/pinlash-photo ./cmd/pinlash
+	$(GO) build -tags front -o bin/pinlash ./cmd/pinlash
 
 demo: build
 	bin/pinlash demo bin/demo
@@ -30,6 +32,7 @@ man: build
 test:
 	@.ci/setup test
 	$(GO) vet ./...
+	$(GO) vet -tags front ./cmd/pinlash
 	$(GO) test -timeout 9m ./...
 	$(GO) test -timeout 5m -tags matprofile ./vision
 

@@ -1,3 +1,5 @@
+//go:build !front
+
 package cli
 
 import (
@@ -36,7 +38,7 @@ func newBatch(streams Streams) *cobra.Command {
 	var opts batchCommand
 	cmd := &cobra.Command{
 		Use:   "batch FOLDER",
-		Short: "measure a folder of photos, as its job card or its file names say",
+		Short: photoShorts["batch"],
 		Long: `batch measures all photos in FOLDER and in the folders in it. What they are says
 the job card, a file jobcard.toml; without one the names do, as far as they can:
 joint-7.jpg, play-7-together.jpg with play-7-apart.jpg, play-8.avi, span-1.jpg,

@@ -1,3 +1,5 @@
+//go:build !front
+
 package cli
 
 import (
@@ -211,16 +213,16 @@ func figuresOf(records []*record.Record) photoFigures {
 		if len(j.plays[0]) == 0 {
 			way = 1
 		}
-		p.plays = append(p.plays, repeats(j.plays[way]))
+		p.plays = append(p.plays, meanRepeat(j.plays[way]))
 		if len(j.growths[way]) > 0 {
-			p.growths = append(p.growths, repeats(j.growths[way]))
+			p.growths = append(p.growths, meanRepeat(j.growths[way]))
 		}
 	}
 	return p
 }
 
-// repeats is the mean of one joint's repeats.
-func repeats(all []uncert.Quantity) uncert.Quantity {
+// meanRepeat is the mean of one joint's repeats.
+func meanRepeat(all []uncert.Quantity) uncert.Quantity {
 	mean, err := wear.MeanReading(all, ofOneCause...)
 	if err != nil {
 		return all[0] // figures of photos are usable

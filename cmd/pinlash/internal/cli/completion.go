@@ -79,7 +79,7 @@ func chainNames(*cobra.Command, []string, string) ([]string, cobra.ShellCompDire
 // complete makes the values of all commands below root known to the shells.
 func complete(root *cobra.Command) {
 	for _, cmd := range root.Commands() {
-		if len(cmd.ValidArgs) == 0 {
+		if len(cmd.ValidArgs) == 0 && cmd.ValidArgsFunction == nil {
 			cmd.ValidArgsFunction = argumentsOf(cmd)
 		}
 		cmd.Flags().VisitAll(func(f *pflag.Flag) {
@@ -100,7 +100,7 @@ func argumentsOf(cmd *cobra.Command) cobra.CompletionFunc {
 		return photoFiles
 	case "batch", "demo", "man":
 		return folders
-	case "report":
+	case "compare", "report":
 		return filesOf("jsonl")
 	}
 	return cobra.NoFileCompletions
@@ -119,8 +119,11 @@ func valuesOf(cmd *cobra.Command, f *pflag.Flag) cobra.CompletionFunc {
 	case "overlay":
 		return folders
 	case "out":
-		if cmd.Name() == "report" {
+		switch cmd.Name() {
+		case "report":
 			return filesOf("html")
+		case "compare":
+			return filesOf("csv", "parquet")
 		}
 		return folders
 	case "scale-file", "save":

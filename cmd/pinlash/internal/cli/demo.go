@@ -1,3 +1,5 @@
+//go:build !front
+
 package cli
 
 import (
@@ -20,7 +22,7 @@ import (
 func newDemo(streams Streams) *cobra.Command {
 	return &cobra.Command{
 		Use:   "demo [FOLDER]",
-		Short: "measure the sample photos and write their report, to see what the tool does",
+		Short: photoShorts["demo"],
 		Long: `demo copies the samples to FOLDER (pinlash-demo without one), a folder of photos
 with its job card, measures them as pinlash batch does, and writes the report. The
 photos are rendered pictures of invented chains, not photographs. One of them

@@ -1,3 +1,5 @@
+//go:build !front
+
 package cli
 
 import (
@@ -23,7 +25,7 @@ func newJoint(streams Streams) *cobra.Command {
 	var opts jointCommand
 	cmd := &cobra.Command{
 		Use:   "joint PHOTO...",
-		Short: "measure a pin standing in its bush, seen end-on",
+		Short: photoShorts["joint"],
 		Long: `joint measures photos that look along a pin standing in its bush, the outer
 plate taken off or ground flush, with a scale in the plane of the pin's end. It
 prints the diameters of pin and bore, their clearance, the play along the line

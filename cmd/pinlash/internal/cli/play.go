@@ -1,3 +1,5 @@
+//go:build !front
+
 package cli
 
 import (
@@ -28,7 +30,7 @@ func newPlay(streams Streams) *cobra.Command {
 	var opts playCommand
 	cmd := &cobra.Command{
 		Use:   "play TOGETHER APART",
-		Short: "measure the play of a joint from two photos, or from a clip of it being rocked",
+		Short: photoShorts["play"],
 		Long: `play takes two photos of one joint seen from the side, the links pushed together
 in the first and pulled apart in the second, and measures how far the moving
 link went as seen from the other. Nothing has to be marked: links, background

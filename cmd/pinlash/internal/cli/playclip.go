@@ -1,3 +1,5 @@
+//go:build !front
+
 package cli
 
 import (

@@ -88,7 +88,8 @@ reason and what to do about it.
 	root.SetVersionTemplate("pinlash {{.Version}}\n")
 	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return &UsageError{err} })
 	root.SetHelpCommand(newHelp(root))
-	root.AddCommand(newJoint(streams), newPlay(streams), newSpan(streams), newScale(streams), newStretch(streams), newBatch(streams), newReport(streams), newChains(streams), newDemo(streams), newCompletion(streams), newMan(streams))
+	root.AddCommand(photoCommands(streams)...)
+	root.AddCommand(newStretch(streams), newReport(streams), newChains(streams), newCompletion(streams))
 	complete(root)
 	return root
 }

@@ -1,3 +1,5 @@
+//go:build !front
+
 package cli
 
 import (
@@ -24,7 +26,7 @@ func newScale(streams Streams) *cobra.Command {
 	var opts scaleCommand
 	cmd := &cobra.Command{
 		Use:   "scale PHOTO...",
-		Short: "read the scale of a photo, and keep it",
+		Short: photoShorts["scale"],
 		Long: `scale reads the length of a pixel from a rule or stage micrometer anywhere in
 the photo, at any angle, from a round gauge of known diameter seen end-on, or
 from two points of known distance. With --save the

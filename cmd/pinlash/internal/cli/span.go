@@ -1,3 +1,5 @@
+//go:build !front
+
 package cli
 
 import (
@@ -24,7 +26,7 @@ func newSpan(streams Streams) *cobra.Command {
 	var opts spanCommand
 	cmd := &cobra.Command{
 		Use:   "span PHOTO...",
-		Short: "measure the pitches along a tight chain, seen from the side",
+		Short: photoShorts["span"],
 		Long: `span measures photos of a chain that is pulled tight and seen from the side,
 three to forty pitches long, with a rule beside it: the distance of every two
 neighbouring pin heads, or open bush ends, and the length along them all. It
