@@ -12,6 +12,14 @@ import (
 //go:embed filler-drive-*.jpg
 var Photos embed.FS
 
+// Files holds Folder: a study for pinlash batch, with its job cards.
+//
+//go:embed filler-drive
+var Files embed.FS
+
+// Folder is the study's folder in Files.
+const Folder = "filler-drive"
+
 // Photo is one sample.
 type Photo struct {
 	File    string
