@@ -69,6 +69,26 @@ func TestZeroPlay(t *testing.T) {
 
 // A link 1.3 mm below the scale at 160 mm looks 160/161.3 as large and follows
 // the camera's shift that much less.
+// Of two links one of which is known ten times worse, that one's degrees of
+// freedom count; of two alike, those of both (JCGM 100, G.4.1).
+func TestDegreesOfFreedomOfPlay(t *testing.T) {
+	m := twoLinks(r2.Vec{X: 3}, r2.Vec{})
+	m.Fixed.DF, m.Moving.DF = 6, 6
+	m.Moving.Motion.Center = m.Fixed.Motion.Center
+	if df := lightDF(m); math.Abs(df-12) > 1e-9 {
+		t.Errorf("two links alike, 6 each: %v, want 12", df)
+	}
+	for i := range 4 {
+		for j := range 4 {
+			m.Moving.Motion.Cov[i][j] *= 100
+		}
+	}
+	// (1+100)^2 / (1/6 + 100^2/6)
+	if df := lightDF(m); math.Abs(df-6*101*101/10001.) > 1e-9 {
+		t.Errorf("one link ten times worse: %v, want 6.12", df)
+	}
+}
+
 func TestPlayPlane(t *testing.T) {
 	plane := calib.Plane{Offset: -1.3, WorkingDistance: 160}
 	shift := r2.Vec{X: 4, Y: -3}

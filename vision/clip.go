@@ -5,7 +5,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"image"
 	"io"
 	"io/fs"
 	"math"
@@ -245,23 +244,18 @@ func (c *Clip) small(luma []uint8) raster.Gray {
 // farFrame finds the frame that differs most from the first, once the
 // camera's movement is taken out to a pixel of a small copy.
 type farFrame struct {
-	first raster.Gray // relief, small
-	sharp float64
+	first relief // small
 	most  float64
 }
 
 // offer says whether the frame is the one farthest from the first so far.
 func (f *farFrame) offer(small raster.Gray, i int) bool {
-	r := relief(small)
-	sharp := 0.0
-	for _, v := range r.Pix {
-		sharp += float64(v * v)
-	}
+	r := newRelief(small)
 	if i == 0 {
-		f.first, f.sharp = r, sharp
+		f.first = r
 		return false
 	}
-	if sharp < farBlur*f.sharp {
+	if r.mean() < farBlur*f.first.mean() {
 		return false
 	}
 	away := f.unlike(r)
@@ -274,15 +268,15 @@ func (f *farFrame) offer(small raster.Gray, i int) bool {
 
 // unlike returns by how much the tiles of a frame match those of the first
 // less than fully, where they match best on the whole.
-func (f *farFrame) unlike(r raster.Gray) float64 {
-	const side, width = 12, 2*unlikeReach + 1
-	floor := 0.1 * f.sharp * side * side / float64(len(r.Pix))
+func (f *farFrame) unlike(r relief) float64 {
+	const side, width = matchSide, 2*unlikeReach + 1
+	floor := 0.1 * side * side * f.first.mean()
 	var sum [width * width]float64
 	row := make([]float64, width*width)
 	n := 0.0
 	for y := unlikeReach + 2; y+side+unlikeReach+2 < r.H; y += side {
 		for x := unlikeReach + 2; x+side+unlikeReach+2 < r.W; x += side {
-			matchAround(row, f.first, r, image.Rect(x, y, x+side, y+side), 0, 0, unlikeReach, floor)
+			matchAround(row, f.first, r, x, y, 0, 0, unlikeReach, floor)
 			for i, v := range row {
 				sum[i] += v
 			}

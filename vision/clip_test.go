@@ -241,3 +241,33 @@ func TestSeries(t *testing.T) {
 		t.Error("photos of two sizes were taken")
 	}
 }
+
+// A repeated photo that shows another joint of the same shape is left out: its
+// outlines fit, its texture does not. One of the same joint stays.
+func TestSeriesLeavesOutAnotherJoint(t *testing.T) {
+	for seed := range uint64(4) {
+		p := plainPair(3.3)
+		p.Seed += 10 * seed
+		p.Texture = []float64{0.05, 0.08, 0.12, 0.2}[seed]
+		other := p
+		other.Seed++
+		shot := func(p synth.Pair, pulled, moved float64, take uint64) raster.Gray {
+			g, err := p.Photo(pulled, moved, take)
+			if err != nil {
+				t.Fatal(err)
+			}
+			return g
+		}
+		together := []raster.Gray{shot(p, 0, 0, 1), shot(p, 0, 0.2, 2), shot(other, 0, 0.2, 3)}
+		apart := []raster.Gray{shot(p, 1, 0.3, 4), shot(other, 1, 0.3, 5), shot(p, 1, 0.1, 6)}
+		s, _, err := FindSeries(together, apart, MotionHint{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		for i, wrong := range []bool{false, false, true, false, true, false} {
+			if (s.Frames[i].Left != "") != wrong {
+				t.Errorf("texture %g, photo %d: left out %q, shows another joint: %v", p.Texture, i, s.Frames[i].Left, wrong)
+			}
+		}
+	}
+}

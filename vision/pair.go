@@ -1,6 +1,7 @@
 package vision
 
 import (
+	"errors"
 	"fmt"
 	"image"
 	"math"
@@ -81,6 +82,11 @@ func findLinks(a, b raster.Gray, hint MotionHint) (p pair, fixed, moving region,
 		moved.by = p.motionIn(moved.in, first)
 		m.Joint, m.JointU, m.JointR = jointBeside(joints, p, moved.in, still.in)
 		m, checks, err = p.measure(m, still, moved)
+		if err == nil {
+			var c check.Check
+			c, err = p.checkHand(m, first, joints, offRect(hint.Moving))
+			checks = append(checks, c)
+		}
 		return p, still.in, moved.in, m, checks, err
 	}
 	if moved, still, m.ByMotion = p.splitByMotion(first); m.ByMotion {
@@ -121,6 +127,9 @@ func (p pair) measure(m geom.Motion, fixed, moving pairLink) (geom.Motion, []che
 		tiles []geom.Tile
 		left  float64
 	}{{"fixed link", m.Fixed.Tiles, m.Fixed.Residual}, {"moving link", m.Moving.Tiles, m.Moving.Residual}} {
+		if errors.Is(errs[i], errNotAgain) {
+			return fail(check.AtMost(body.name+" unlike", 1, maxUnlike), check.NotFound, "the texture of the %s is not found again in the second photo", body.name)
+		}
 		if errs[i] != nil {
 			few := check.AtLeast(body.name+" tiles", float64(len(body.tiles)), minBodyTiles)
 			few.OK = false
@@ -157,15 +166,18 @@ func (p pair) measure(m geom.Motion, fixed, moving pairLink) (geom.Motion, []che
 	return m, append(checks, camera, size, known), nil
 }
 
-// together runs two functions at the same time.
+// together runs two functions at the same time. A panic in either is one of
+// its own.
 func together(f, g func()) {
-	done := make(chan struct{})
+	done := make(chan any, 1)
 	go func() {
-		defer close(done)
+		defer func() { done <- recover() }()
 		g()
 	}()
 	f()
-	<-done
+	if fault := <-done; fault != nil {
+		panic(fault)
+	}
 }
 
 const pairRemedy = "lay the joint flat, photograph it pushed together and pulled apart without moving the camera, both links and their outlines in the picture, or give --moving and --fixed"
@@ -242,13 +254,9 @@ func (p pair) body(l pairLink) (geom.Body, error) {
 	if len(tiles) < minBodyTiles {
 		return geom.Body{}, subpixel.ErrNoTexture
 	}
-	template := subpixel.NewTemplate(p.a[0], tiles)
-	fit, err := template.Register(p.b[0], l.by, finely)
+	fit, err := register(subpixel.NewTemplate(p.a[0], tiles), p.b[0], l.by, finely)
 	if err != nil {
-		fit, err = template.RegisterShift(p.b[0], l.by, finely)
-	}
-	if err != nil {
-		return geom.Body{}, err
+		return geom.Body{}, errNotAgain
 	}
 	body := geom.Body{Motion: fit.Motion, DF: fit.DF}
 	match, weight := 0.0, 0.0
@@ -260,6 +268,18 @@ func (p pair) body(l pairLink) (geom.Body, error) {
 	body.Residual = 1 - match/max(weight, 1e-9)
 	body.Spread = math.Sqrt(body.Spread / float64(max(len(fit.Tiles), 1)))
 	return body, nil
+}
+
+// errNotAgain says that a link's texture is not that of the second photo.
+var errNotAgain = errors.New("vision: the texture is not found again")
+
+// register finds a link in another photo, or at least how it was shifted.
+func register(t *subpixel.Template, b subpixel.Lit, start geom.Similarity, done float64) (subpixel.Registration, error) {
+	r, err := t.Register(b, start, done)
+	if err != nil {
+		return t.RegisterShift(b, start, done)
+	}
+	return r, nil
 }
 
 func center(r image.Rectangle) r2.Vec {

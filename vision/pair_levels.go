@@ -207,14 +207,10 @@ type candidate struct {
 // second set tiles count by how much better they match than where m puts them,
 // and shifts of less than a pixel and a half are left out.
 func (p pair) search(level int, m geom.Similarity, reach int, in region, second bool) candidate {
-	const side = 12
-	a, b := relief(p.a[level].Gray), relief(p.b[level].Gray)
+	const side = matchSide
+	a, b := newRelief(p.a[level].Gray), newRelief(p.b[level].Gray)
 	// A tile of less relief than the picture has on the whole counts less.
-	floor := 0.0
-	for _, v := range a.Pix {
-		floor += float64(v * v)
-	}
-	floor *= 0.1 * side * side / float64(len(a.Pix))
+	floor := 0.1 * side * side * a.mean()
 	m = toLevel(m, level)
 	width := 2*reach + 1
 	score, row := make([]float64, width*width), make([]float64, width*width)
@@ -225,7 +221,7 @@ func (p pair) search(level int, m geom.Similarity, reach int, in region, second 
 				continue
 			}
 			to := m.ShiftAt(c)
-			matchAround(row, a, b, image.Rect(x, y, x+side, y+side), int(math.Round(to.X)), int(math.Round(to.Y)), reach, floor)
+			matchAround(row, a, b, x, y, int(math.Round(to.X)), int(math.Round(to.Y)), reach, floor)
 			base := 0.0
 			if second {
 				base = max(0, row[reach*width+reach])
@@ -248,46 +244,73 @@ func (p pair) search(level int, m geom.Similarity, reach int, in region, second 
 	return best
 }
 
-// relief takes the slow changes of light away: each pixel less the mean of
-// its neighbours two pixels off.
-func relief(g raster.Gray) raster.Gray {
-	out := raster.NewGray(g.W, g.H)
+// relief is a picture without its slow changes of light: of each pixel the
+// mean of its neighbours two pixels off is taken.
+type relief struct {
+	raster.Gray
+	// squares holds at (x, y), in rows of W+1, the sum of the squares of all
+	// pixels left of x and above y.
+	squares []float64
+}
+
+func newRelief(g raster.Gray) relief {
+	out := relief{raster.NewGray(g.W, g.H), make([]float64, (g.W+1)*(g.H+1))}
 	for y := 2; y < g.H-2; y++ {
 		up, at, down, to := g.Row(y-2), g.Row(y), g.Row(y+2), out.Row(y)
 		for x := 2; x < g.W-2; x++ {
 			to[x] = at[x] - (at[x-2]+at[x+2]+up[x]+down[x])/4
 		}
 	}
+	for y := range g.H {
+		above, to := out.squares[y*(g.W+1):][:g.W+1], out.squares[(y+1)*(g.W+1):][:g.W+1]
+		sum := 0.0
+		for x, v := range out.Row(y) {
+			sum += float64(v * v)
+			to[x+1] = above[x+1] + sum
+		}
+	}
 	return out
 }
 
-// matchAround sets row to the correlation of the tile r of a with those of b
-// that lie (dx, dy) and up to reach pixels more away, line by line.
-func matchAround(row []float64, a, b raster.Gray, r image.Rectangle, dx, dy, reach int, floor float64) {
-	var own float32
-	for y := r.Min.Y; y < r.Max.Y; y++ {
-		for _, v := range a.Row(y)[r.Min.X:r.Max.X] {
-			own += v * v
-		}
-	}
+// power returns the sum of the squares in the tile that begins at (x, y).
+func (r relief) power(x, y int) float64 {
+	top, bottom := r.squares[y*(r.W+1)+x:], r.squares[(y+matchSide)*(r.W+1)+x:]
+	return bottom[matchSide] - bottom[0] - top[matchSide] + top[0]
+}
+
+// mean returns the mean of all squares.
+func (r relief) mean() float64 {
+	return r.squares[len(r.squares)-1] / float64(max(len(r.Pix), 1))
+}
+
+// matchSide is the side of the tiles that are searched for, pixels.
+const matchSide = 12
+
+// matchAround sets row to the correlation of the tile of a that begins at
+// (x, y) with those of b that lie (dx, dy) and up to reach pixels more away,
+// line by line.
+func matchAround(row []float64, a, b relief, x, y, dx, dy, reach int, floor float64) {
+	own := a.power(x, y) + floor
 	width := 2*reach + 1
 	for j := range width {
 		for i := range width {
 			row[j*width+i] = 0
-			x0, y0 := r.Min.X+dx+i-reach, r.Min.Y+dy+j-reach
-			if x0 < 0 || y0 < 0 || x0+r.Dx() > b.W || y0+r.Dy() > b.H {
+			x0, y0 := x+dx+i-reach, y+dy+j-reach
+			if x0 < 0 || y0 < 0 || x0+matchSide > b.W || y0+matchSide > b.H {
 				continue
 			}
-			var both, other float32
-			for y := range r.Dy() {
-				u := a.Row(r.Min.Y + y)[r.Min.X:r.Max.X]
-				v := b.Row(y0 + y)[x0 : x0+len(u)]
-				for k, p := range u {
-					both += p * v[k]
-					other += v[k] * v[k]
-				}
+			// Sums side by side need not wait for each other.
+			var s, t, u, v float32
+			for k := range matchSide {
+				p := (*[matchSide]float32)(a.Pix[(y+k)*a.W+x:])
+				q := (*[matchSide]float32)(b.Pix[(y0+k)*b.W+x0:])
+				s += p[0]*q[0] + p[4]*q[4] + p[8]*q[8]
+				t += p[1]*q[1] + p[5]*q[5] + p[9]*q[9]
+				u += p[2]*q[2] + p[6]*q[6] + p[10]*q[10]
+				v += p[3]*q[3] + p[7]*q[7] + p[11]*q[11]
 			}
-			row[j*width+i] = float64(both) / math.Sqrt((float64(own)+floor)*(float64(other)+floor))
+			other := b.power(x0, y0) + floor
+			row[j*width+i] = float64(s+t+u+v) / math.Sqrt(max(own*other, 1e-30))
 		}
 	}
 }

@@ -23,6 +23,9 @@ type follower struct {
 type linkTemplate struct {
 	levels []*subpixel.Template
 	last   geom.Similarity
+	// least is how much of the link's texture a photo must show again, as the
+	// share that shown returns.
+	least float64
 }
 
 // newFollower takes the links as they were told apart in a pair. A link that is
@@ -55,12 +58,27 @@ func (l *linkTemplate) find(b []subpixel.Lit) (subpixel.Registration, error) {
 			m = fromLevel(r.Motion, level)
 		}
 	}
-	r, err := l.levels[0].Register(b[0], m, finely)
+	r, err := register(l.levels[0], b[0], m, finely)
 	if err == nil {
 		l.last = r.Motion
 	}
 	return r, err
 }
+
+// shown returns the share of a link's texture that was found again: of its
+// tiles, each by its weight and its match.
+func shown(r subpixel.Registration) float64 {
+	sum := 0.0
+	for _, t := range r.Tiles {
+		sum += t.Weight * max(t.Match, 0)
+	}
+	return sum / float64(max(len(r.Tiles), 1))
+}
+
+// sameJoint is the share of the texture found again in the pair itself that a
+// repeated photo must show, too. Drawn joints of the same shape show 0.2 to
+// 0.6 of it, the same joint photographed again 0.8 or more (L).
+const sameJoint = 0.7
 
 // Left-out reasons, as geom.Frame.Left has them.
 const (
@@ -82,6 +100,10 @@ func (f *follower) frame(b raster.Gray, index int) geom.Frame {
 	if err != nil || alike(moving) < minBodyWeight {
 		out.Left = leftUnlike
 		f.moving.last = fixed.Motion
+		return out
+	}
+	if shown(fixed) < f.fixed.least || shown(moving) < f.moving.least {
+		out.Left = leftUnlike
 		return out
 	}
 	m := f.m
@@ -108,7 +130,8 @@ func alike(r subpixel.Registration) float64 {
 
 // FindSeries measures repeated photos of both states, each against the first
 // one of the links pushed together. Errors and checks are those of FindMotion;
-// a later photo in which the links are not found is left out.
+// a later photo in which the links are not found, or in which too little of
+// their texture is, so that it may show another joint, is left out.
 func FindSeries(together, apart []raster.Gray, hint MotionHint) (geom.Series, []check.Check, error) {
 	if len(together) == 0 || len(apart) == 0 {
 		return geom.Series{}, nil, refusePair("photos of both states are needed, links pushed together and pulled apart")
@@ -124,6 +147,8 @@ func FindSeries(together, apart []raster.Gray, hint MotionHint) (geom.Series, []
 		return s, checks, err
 	}
 	f := newFollower(p, m, fixed, moving, bodyTiles)
+	f.fixed.least = sameJoint * weightOf(m.Fixed.Tiles) * (1 - m.Fixed.Residual)
+	f.moving.least = sameJoint * weightOf(m.Moving.Tiles) * (1 - m.Moving.Residual)
 	s.Frames = append(s.Frames, geom.Frame{State: geom.Together})
 	index := 1
 	for _, set := range []struct {

@@ -3,6 +3,7 @@ package vision
 import (
 	"image"
 	"math"
+	"slices"
 
 	"gonum.org/v1/gonum/spatial/r2"
 
@@ -95,9 +96,18 @@ func (p pair) secondBody(first geom.Similarity, one []subpixel.TileFit, stray ti
 		}
 	}
 	most := 0.0
+	at := stray.middle(1)
+	var followed []geom.Similarity
 	for _, start := range p.secondMotions(first, stray.region(1)) {
+		if slices.ContainsFunc(followed, func(m geom.Similarity) bool { return p.near(start, m, at) }) {
+			continue
+		}
 		m, err := p.follow(start, stray.region(1))
-		if err != nil || !linked(m, first, stray.middle(1), float64(p.a[0].W)) {
+		if err != nil {
+			continue
+		}
+		followed = append(followed, m)
+		if !linked(m, first, at, float64(p.a[0].W)) {
 			continue
 		}
 		gain := 0.0
@@ -114,6 +124,12 @@ func (p pair) secondBody(first geom.Similarity, one []subpixel.TileFit, stray ti
 	two = subpixel.Compare(p.a[p.look], p.b[p.look], tiles, toLevel(second, p.look))
 	labels = p.share(one, two)
 	return labels, second, two, apart(labels, first, second)
+}
+
+// near says whether a start lies so close to a movement that was found that it
+// leads there again: within a pixel of the level on which follow begins.
+func (p pair) near(start, found geom.Similarity, at r2.Vec) bool {
+	return r2.Norm(r2.Sub(start.ShiftAt(at), found.ShiftAt(at))) < math.Ldexp(1, p.coarse-1)
 }
 
 // share gives every tile to the movement that explains it clearly better.
@@ -211,15 +227,22 @@ const (
 // secondMotions returns where the tiles that do not follow the first motion
 // may have gone: the best shift on each level, and no shift at all.
 func (p pair) secondMotions(first geom.Similarity, in region) []geom.Similarity {
-	out := []geom.Similarity{first}
-	reach := searchRange
-	for level := p.coarse; level >= p.look; level-- {
+	out := make([]geom.Similarity, 2+p.coarse-p.look)
+	out[0] = first
+	at := func(level, reach int) {
 		c := p.search(level, first, reach, in, true)
 		m := first
 		m.Shift = r2.Add(m.Shift, r2.Scale(math.Ldexp(1, level), c.shift))
-		out = append(out, m)
-		reach = 4
+		out[1+p.coarse-level] = m
 	}
+	together(
+		func() { at(p.coarse, searchRange) },
+		func() {
+			for level := p.coarse - 1; level >= p.look; level-- {
+				at(level, 4)
+			}
+		},
+	)
 	return out
 }
 
@@ -252,7 +275,7 @@ func (p pair) follow(start geom.Similarity, in region) (geom.Similarity, error) 
 	err := subpixel.ErrNoTexture
 	for level := p.coarse - 1; level >= p.look; level-- {
 		tiles := p.tiles(level, in, findTiles)
-		fit, e := subpixel.Register(p.a[level], p.b[level], tiles, toLevel(m, level), roughly)
+		fit, e := register(subpixel.NewTemplate(p.a[level], tiles), p.b[level], toLevel(m, level), roughly)
 		if e == nil {
 			m, err = fromLevel(fit.Motion, level), nil
 		}

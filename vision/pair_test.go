@@ -9,6 +9,7 @@ import (
 	"math/rand/v2"
 	"os"
 	"path/filepath"
+	"strings"
 	"testing"
 
 	"gonum.org/v1/gonum/spatial/r2"
@@ -205,6 +206,43 @@ func TestMotionRefused(t *testing.T) {
 		var refused *check.Refusal
 		if !errors.As(err, &refused) || refused.Code != tc.code {
 			t.Errorf("%s: %v, want %s", tc.name, err, tc.code)
+		}
+	}
+}
+
+// A rectangle for the moving link that lies on the fixed one is told by what
+// moves elsewhere. Where nothing moves there is nothing to tell it by.
+func TestMovingByHandOnTheFixedLink(t *testing.T) {
+	onFixed, onMoving := image.Rect(40, 120, 240, 420), image.Rect(540, 150, 800, 480)
+	for _, tc := range []struct {
+		play    float64
+		rect    image.Rectangle
+		refused bool
+	}{
+		{0.4, onFixed, true},
+		{6, onFixed, true},
+		{25, onFixed, true},
+		{0, onFixed, false},
+		{0, onMoving, false},
+		{0.4, onMoving, false},
+		{6, onMoving, false},
+	} {
+		p := plainPair(tc.play)
+		a, b := mustPhotos(t, p)
+		m, checks, err := FindMotion(a, b, MotionHint{Moving: tc.rect})
+		var refused *check.Refusal
+		switch {
+		case tc.refused:
+			if !errors.As(err, &refused) || refused.Code != check.NotFound || !strings.Contains(refused.Remedy, "lies on the fixed link") {
+				t.Errorf("play %v px, rectangle on the fixed link: %v, moved by %.3f", tc.play, err, m.Relative().Shift)
+			}
+			if len(checks) == 0 || checks[len(checks)-1].OK {
+				t.Errorf("play %v px: last of the checks %v is not the one that fails", tc.play, checks)
+			}
+		case err != nil:
+			t.Errorf("play %v px, rectangle %v: %v", tc.play, tc.rect, err)
+		case r2.Norm(r2.Sub(m.Relative().Shift, p.Pull)) > 0.3:
+			t.Errorf("play %v px, rectangle %v: moved by %.3f, want %.3f", tc.play, tc.rect, m.Relative().Shift, p.Pull)
 		}
 	}
 }

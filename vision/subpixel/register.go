@@ -69,19 +69,42 @@ func Register(a, b Lit, tiles []image.Rectangle, start geom.Similarity, done flo
 // Template is a set of tiles of one photo, read once to be found in many.
 type Template struct {
 	patches []patch
-	rows    tileRows
+	rows    [2]tileRows // one for each half of the patches
 }
 
 // NewTemplate reads tiles of a photo, 3 to 64 pixels wide; others, and those at
 // its border, are left out.
 func NewTemplate(a Lit, tiles []image.Rectangle) *Template {
-	t := &Template{}
-	for _, r := range tiles {
-		if p, ok := newPatch(a, r); ok {
-			t.patches = append(t.patches, p)
+	t := &Template{patches: make([]patch, len(tiles))}
+	read := make([]bool, len(tiles))
+	inHalves(len(tiles), func(_, i int) { t.patches[i], read[i] = newPatch(a, tiles[i]) })
+	n := 0
+	for i, ok := range read {
+		if ok {
+			t.patches[n] = t.patches[i]
+			n++
 		}
 	}
+	t.patches = t.patches[:n]
 	return t
+}
+
+// inHalves calls do for 0 to n-1, the first and the second half of them at the
+// same time. It says in which half it is. A panic in either is one of its own.
+func inHalves(n int, do func(half, i int)) {
+	done := make(chan any, 1)
+	go func() {
+		defer func() { done <- recover() }()
+		for i := n / 2; i < n; i++ {
+			do(1, i)
+		}
+	}()
+	for i := range n / 2 {
+		do(0, i)
+	}
+	if fault := <-done; fault != nil {
+		panic(fault)
+	}
 }
 
 // Register is the function Register for the template's tiles. It must not run
@@ -99,8 +122,8 @@ func (t *Template) RegisterShift(b Lit, start geom.Similarity, done float64) (Re
 // compare holds all tiles against the second photo and returns how many were
 // seen.
 func (t *Template) compare(b Lit, m geom.Similarity, near, renew bool) (seen int) {
+	inHalves(len(t.patches), func(half, i int) { t.patches[i].compare(b, m, near, renew, &t.rows[half]) })
 	for i := range t.patches {
-		t.patches[i].compare(b, m, near, renew, &t.rows)
 		if t.patches[i].seen {
 			seen++
 		}
@@ -156,17 +179,17 @@ func (t *Template) register(b Lit, start geom.Similarity, done float64, free int
 
 // Compare returns what each tile says of a movement, without changing it.
 func Compare(a, b Lit, tiles []image.Rectangle, m geom.Similarity) []TileFit {
-	patches := make([]patch, 0, len(tiles))
-	var rows tileRows
-	for _, r := range tiles {
-		p, ok := newPatch(a, r)
+	patches := make([]patch, len(tiles))
+	var rows [2]tileRows
+	inHalves(len(tiles), func(half, i int) {
+		p, ok := newPatch(a, tiles[i])
 		if ok && followable(m) {
-			p.compare(b, m, false, false, &rows)
+			p.compare(b, m, false, false, &rows[half])
 		} else {
-			p = patch{rect: r}
+			p = patch{rect: tiles[i]}
 		}
-		patches = append(patches, p)
-	}
+		patches[i] = p
+	})
 	return fits(patches)
 }
 
@@ -262,10 +285,9 @@ func solve(patches []patch, c r2.Vec, free int) (step [4]float64, ok bool) {
 }
 
 // sandwich returns the covariance of the movement from the scatter of the
-// tiles' scores about it.
+// tiles' scores about it, and its degrees of freedom.
 func sandwich(patches []patch, c r2.Vec, free int) (cov [4][4]float64, df float64, ok bool) {
 	var h, mid [4][4]float64
-	sum, sum2 := 0.0, 0.0
 	for _, p := range patches {
 		if p.weight == 0 {
 			continue
@@ -292,18 +314,14 @@ func sandwich(patches []patch, c r2.Vec, free int) (cov [4][4]float64, df float6
 				mid[i][j] += s[i] * s[j]
 			}
 		}
-		w := p.weight * (p.info[0][0] + p.info[1][1])
-		sum, sum2 = sum+w, sum2+w*w
 	}
 	inv, ok := invert(h, free)
-	if !ok || sum2 == 0 {
+	if !ok {
 		return cov, 0, false
 	}
-	// A few tiles may hold most of what is known: so many equal ones would do
-	// the same (Kish's effective number).
-	n := sum * sum / sum2
+	n := equalTiles(patches, c, inv, free)
 	df = n - float64(free)/2
-	if df < 1 {
+	if !(df >= 1) {
 		return cov, 0, false
 	}
 	for i := range free {
@@ -316,6 +334,42 @@ func sandwich(patches []patch, c r2.Vec, free int) (cov [4][4]float64, df float6
 		}
 	}
 	return cov, df, true
+}
+
+// equalTiles returns how many tiles of equal weight would know a movement as
+// well as these do, in the direction of shift, or of turn, in which the fewest
+// of them tell: on a brushed face most know nothing along the brush.
+//
+// A tile's score of covariance J moves the shift along u by g'J g in variance,
+// with g = L inv u. Of a sum of such parts v the number is (sum v)² / sum v²
+// (Satterthwaite; Bell and McCaffrey 2002).
+func equalTiles(patches []patch, c r2.Vec, inv [4][4]float64, free int) float64 {
+	sin, cos := math.Sincos(math.Atan2(2*inv[0][1], inv[0][0]-inv[1][1]) / 2)
+	fewest := math.Inf(1)
+	for _, u := range [][4]float64{{cos, sin}, {-sin, cos}, {3: 1}} {
+		var moves [4]float64
+		for i := range free {
+			for j := range free {
+				moves[i] += inv[i][j] * u[j]
+			}
+		}
+		sum, sum2 := 0.0, 0.0
+		for _, p := range patches {
+			l := lever(p, c)
+			var g [2]float64
+			for k := range 2 {
+				for i := range free {
+					g[k] += p.weight * l[k][i] * moves[i]
+				}
+			}
+			v := g[0]*g[0]*p.info[0][0] + 2*g[0]*g[1]*p.info[0][1] + g[1]*g[1]*p.info[1][1]
+			sum, sum2 = sum+v, sum2+v*v
+		}
+		if sum2 > 0 { // not the turn, where it is not free
+			fewest = min(fewest, sum*sum/sum2)
+		}
+	}
+	return fewest
 }
 
 // stepped takes the step back from the movement: photo b at m(x) shows what

@@ -3,6 +3,7 @@ package subpixel
 import (
 	"image"
 	"math"
+	"slices"
 
 	"gonum.org/v1/gonum/spatial/r2"
 
@@ -58,6 +59,19 @@ func (l Lit) Glare(x, y int) bool {
 	return l.glare[y/glareBlock*l.blocksAcross+x/glareBlock]
 }
 
+// dark says whether no pixel of a rectangle inside the photo is beside a
+// mirrored lamp.
+func (l Lit) dark(x0, y0, x1, y1 int) bool {
+	for y := y0 / glareBlock; y <= y1/glareBlock; y++ {
+		for x := x0 / glareBlock; x <= x1/glareBlock; x++ {
+			if l.glare[y*l.blocksAcross+x] {
+				return false
+			}
+		}
+	}
+	return true
+}
+
 // patch is a tile of the first photo with what a movement makes of it.
 type patch struct {
 	rect image.Rectangle
@@ -66,10 +80,7 @@ type patch struct {
 	// gradient; usable leaves glare out.
 	light, gx, gy []float32
 	usable        []bool
-	dazzled       bool      // not all are usable
-	inside        []bool    // usable in both photos
-	moved         []float32 // light of the second photo where it should be the same
-	mx, my        []float32 // its gradient
+	dazzled       bool // has glare, by blocks
 
 	seen          bool
 	info          [2][2]float64
@@ -85,29 +96,33 @@ func newPatch(a Lit, r image.Rectangle) (patch, bool) {
 	if r.Dx() < 3 || r.Dy() < 3 || r.Dx() > tileDrop || r.Dy() > tileDrop || r.Min.X < 1 || r.Min.Y < 1 || r.Max.X > a.W-1 || r.Max.Y > a.H-1 {
 		return patch{}, false
 	}
-	n := r.Dx() * r.Dy()
-	store, flags := make([]float32, 6*n), make([]bool, 2*n)
-	p := patch{
-		rect: r, usable: flags[:n:n], inside: flags[n:],
-		light: store[:n], gx: store[n : 2*n], gy: store[2*n : 3*n],
-		moved: store[3*n : 4*n], mx: store[4*n : 5*n], my: store[5*n:],
-	}
+	w := r.Dx()
+	n := w * r.Dy()
+	store := make([]float32, 3*n)
+	p := patch{rect: r, usable: allUsable[:n:n], light: store[:n], gx: store[n : 2*n], gy: store[2*n:]}
 	p.mid = r2.Vec{X: float64(r.Min.X+r.Max.X-1) / 2, Y: float64(r.Min.Y+r.Max.Y-1) / 2}
-	i := 0
-	for y := r.Min.Y; y < r.Max.Y; y++ {
-		up, at, down := a.Row(y-1), a.Row(y), a.Row(y+1)
-		for x := r.Min.X; x < r.Max.X; x++ {
-			// Columns of the B-spline and of its derivative at whole pixels:
-			// (1 4 1)/6 and (-1 0 1)/2.
-			l := up[x-1] + 4*at[x-1] + down[x-1]
-			m := up[x] + 4*at[x] + down[x]
-			n := up[x+1] + 4*at[x+1] + down[x+1]
-			p.light[i] = (l + 4*m + n) / 36
-			p.gx[i] = (n - l) / 12
-			p.gy[i] = (down[x-1] - up[x-1] + 4*(down[x]-up[x]) + down[x+1] - up[x+1]) / 12
-			p.usable[i] = !a.Glare(x, y)
-			p.dazzled = p.dazzled || !p.usable[i]
-			i++
+	if !a.dark(r.Min.X, r.Min.Y, r.Max.X-1, r.Max.Y-1) {
+		p.dazzled, p.usable = true, make([]bool, n)
+		for i := range p.usable {
+			p.usable[i] = !a.Glare(r.Min.X+i%w, r.Min.Y+i/w)
+		}
+	}
+	var smooth, slope [tileDrop + 2]float32
+	for y := range r.Dy() {
+		// The B-spline and its derivative at whole pixels are (1 4 1)/6 and
+		// (-1 0 1)/2: first down the columns, then along the row.
+		from := (r.Min.Y+y)*a.W + r.Min.X - 1
+		up, at, down := a.Pix[from-a.W:][:w+2], a.Pix[from:][:w+2], a.Pix[from+a.W:][:w+2]
+		for x, v := range at {
+			smooth[x] = (up[x] + 4*v + down[x]) * (1. / 6)
+			slope[x] = (down[x] - up[x]) * (1. / 2)
+		}
+		light, gx, gy := p.light[y*w:][:w], p.gx[y*w:][:w], p.gy[y*w:][:w]
+		for x := range light {
+			l, m, n := smooth[x], smooth[x+1], smooth[x+2]
+			light[x] = (l + 4*m + n) * (1. / 6)
+			gx[x] = (n - l) * (1. / 2)
+			gy[x] = (slope[x] + 4*slope[x+1] + slope[x+2]) * (1. / 6)
 		}
 	}
 	if !p.dazzled {
@@ -117,6 +132,9 @@ func newPatch(a Lit, r image.Rectangle) (patch, bool) {
 	p.own = curvature(p.gx, p.gy, p.gx, p.gy, p.usable)
 	return p, true
 }
+
+// allUsable is the usable of a tile without glare; nobody writes to it.
+var allUsable = slices.Repeat([]bool{true}, tileDrop*tileDrop)
 
 // level takes mean and slope off the values of a tile. A gradient without them
 // is blind to light that differs between the photos by a mean and a slope.
@@ -186,14 +204,15 @@ const (
 // is that of the first photo alone: too much, so steps are safe and short. Else
 // it is that of both, which is right but falls with the distance; it is
 // renewed when asked for.
-func (p *patch) compare(b Lit, m geom.Similarity, near, renew bool, rows *tileRows) {
+func (p *patch) compare(b Lit, m geom.Similarity, near, renew bool, t *tileRows) {
 	p.seen, p.match, p.score = false, 0, [2]float64{}
-	inside := p.sample(b, m, near && renew, rows)
+	inside := p.sample(b, m, near && renew, t)
+	moved, light := t.moved[:len(inside)], p.light[:len(inside)]
 	n := 0
 	var sa, sb, saa, sbb, sab float64
 	for i, ok := range inside {
 		if ok {
-			u, v := float64(p.light[i]), float64(p.moved[i])
+			u, v := float64(light[i]), float64(moved[i])
 			n++
 			sa, sb = sa+u, sb+v
 			saa, sbb, sab = saa+u*u, sbb+v*v, sab+u*v
@@ -219,8 +238,8 @@ func (p *patch) compare(b Lit, m geom.Similarity, near, renew bool, rows *tileRo
 	variance := 0.0
 	for i, ok := range inside {
 		if ok {
-			p.moved[i] = float32(gain*float64(p.moved[i])+bias) - p.light[i]
-			variance += math.Abs(float64(p.moved[i]))
+			moved[i] = float32(gain*float64(moved[i])+bias) - light[i]
+			variance += math.Abs(float64(moved[i]))
 		}
 	}
 	// Mean size of a normal residual to its standard deviation.
@@ -231,7 +250,7 @@ func (p *patch) compare(b Lit, m geom.Similarity, near, renew bool, rows *tileRo
 		if !ok {
 			continue
 		}
-		r := p.moved[i]
+		r := moved[i]
 		if r > limit {
 			r = limit
 		} else if r < -limit {
@@ -244,7 +263,7 @@ func (p *patch) compare(b Lit, m geom.Similarity, near, renew bool, rows *tileRo
 	}
 	variance = rr * k
 	if near && renew {
-		p.cross = curvature(p.gx, p.gy, p.mx, p.my, inside)
+		p.cross = curvature(p.gx, p.gy, t.mx, t.my, inside)
 		for i := range 2 {
 			for j := range 2 {
 				// The light's gradient counts where the pull still grows.
@@ -285,17 +304,18 @@ func (p *patch) compare(b Lit, m geom.Similarity, near, renew bool, rows *tileRo
 	}
 }
 
-// sample reads the second photo through the movement into moved, with its
-// gradient when asked for, and says which pixels can be used.
-func (p *patch) sample(b Lit, m geom.Similarity, gradient bool, rows *tileRows) []bool {
+// sample reads the second photo through the movement, with its gradient when
+// asked for, and says which pixels can be used.
+func (p *patch) sample(b Lit, m geom.Similarity, gradient bool, t *tileRows) []bool {
+	t.fit(p.rect.Dx(), p.rect.Dy())
 	inside := p.usable
 	clear := p.clear(b, m)
 	if clear && math.Hypot(m.Zoom, m.Turn)*float64(p.rect.Dx()+p.rect.Dy())/4 < levelTurn {
-		p.sampleLevel(b.Gray, m, gradient, rows)
+		p.sampleLevel(b.Gray, m, gradient, t)
 		return inside
 	}
 	if !clear {
-		inside = p.inside
+		inside = t.inside
 	}
 	i := 0
 	a, c := float32(1+m.Zoom), float32(m.Turn)
@@ -319,9 +339,9 @@ func (p *patch) sample(b Lit, m geom.Similarity, gradient bool, rows *tileRows) 
 				}
 			}
 			if gradient {
-				p.moved[i], p.mx[i], p.my[i] = splineGradient(b.Gray, ix, iy, px-float32(dx), py-float32(dy))
+				t.moved[i], t.mx[i], t.my[i] = splineGradient(b.Gray, ix, iy, px-float32(dx), py-float32(dy))
 			} else {
-				p.moved[i] = spline(b.Gray, ix, iy, px-float32(dx), py-float32(dy))
+				t.moved[i] = spline(b.Gray, ix, iy, px-float32(dx), py-float32(dy))
 			}
 			i++
 		}
@@ -333,19 +353,33 @@ func (p *patch) sample(b Lit, m geom.Similarity, gradient bool, rows *tileRows) 
 // its border, for the tile to be sampled as if it were only shifted.
 const levelTurn = 0.15
 
-// tileRows holds the rows of a tile while it is sampled.
-type tileRows struct{ light, slope []float32 }
+// tileRows holds what a tile shows in the second photo while it is compared.
+type tileRows struct {
+	moved, mx, my []float32 // light where it should be the same, and its gradient
+	inside        []bool    // usable in both photos
+	light, slope  []float32 // rows on the way to moved, mx and my
+}
+
+// fit makes room for a tile of w x h pixels.
+func (t *tileRows) fit(w, h int) {
+	n, more := w*h, w*(h+3)
+	if cap(t.inside) < n || cap(t.light) < more {
+		store := make([]float32, 3*n+2*more)
+		t.moved, t.mx, t.my = store[:n:n], store[n:2*n:2*n], store[2*n:3*n:3*n]
+		t.light, t.slope = store[3*n:3*n+more:3*n+more], store[3*n+more:]
+		t.inside = make([]bool, n)
+	}
+	t.moved, t.mx, t.my, t.inside = t.moved[:n], t.mx[:n], t.my[:n], t.inside[:n]
+	t.light, t.slope = t.light[:more], t.slope[:more]
+}
 
 // sampleLevel is sample for a tile that is nearly only shifted: rows first,
 // then columns, each with the same weights for all pixels. What turn and zoom
 // do within the tile is added to first order, by the gradient of the first
 // photo.
-func (p *patch) sampleLevel(b raster.Gray, m geom.Similarity, gradient bool, rows *tileRows) {
+func (p *patch) sampleLevel(b raster.Gray, m geom.Similarity, gradient bool, t *tileRows) {
 	w, h := p.rect.Dx(), p.rect.Dy()
-	if n := w * (h + 3); cap(rows.light) < n {
-		rows.light, rows.slope = make([]float32, n), make([]float32, n)
-	}
-	light, slope := rows.light[:w*(h+3)], rows.slope[:w*(h+3)]
+	light, slope := t.light, t.slope
 	off := m.ShiftAt(p.mid)
 	wx, wy := math.Floor(off.X), math.Floor(off.Y)
 	i, j := splineStep(float32(off.X-wx)), splineStep(float32(off.Y-wy))
@@ -375,20 +409,19 @@ func (p *patch) sampleLevel(b raster.Gray, m geom.Similarity, gradient bool, row
 			}
 		}
 	}
-	columns(p.moved, light, splineWeights[j])
+	columns(t.moved, light, splineWeights[j])
 	if gradient {
-		columns(p.mx, slope, splineWeights[j])
-		columns(p.my, light, splineSlopes[j])
+		columns(t.mx, slope, splineWeights[j])
+		columns(t.my, light, splineSlopes[j])
 	}
 	zoom, turn := float32(m.Zoom), float32(m.Turn)
-	at := 0
 	for y := range h {
 		v := float32(y) - float32(h-1)/2
 		u := -float32(w-1) / 2
-		for range w {
-			p.moved[at] += p.gx[at]*(zoom*u-turn*v) + p.gy[at]*(zoom*v+turn*u)
+		moved, gx, gy := t.moved[y*w:][:w], p.gx[y*w:][:w], p.gy[y*w:][:w]
+		for x := range moved {
+			moved[x] += gx[x]*(zoom*u-turn*v) + gy[x]*(zoom*v+turn*u)
 			u++
-			at++
 		}
 	}
 }
@@ -412,14 +445,7 @@ func (p *patch) clear(b Lit, m geom.Similarity) bool {
 	if !(lo.X >= 2 && lo.Y >= 2 && hi.X < float64(b.W-3) && hi.Y < float64(b.H-3)) {
 		return false
 	}
-	for y := int(lo.Y) / glareBlock; y <= int(hi.Y)/glareBlock; y++ {
-		for x := int(lo.X) / glareBlock; x <= int(hi.X)/glareBlock; x++ {
-			if b.glare[y*b.blocksAcross+x] {
-				return false
-			}
-		}
-	}
-	return true
+	return b.dark(int(lo.X), int(lo.Y), int(hi.X), int(hi.Y))
 }
 
 // splineSteps is the number of fractions of a pixel for which the spline is

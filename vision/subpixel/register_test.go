@@ -178,3 +178,57 @@ func TestRegisterBesideGlare(t *testing.T) {
 		t.Errorf("shift %v, want %v", fit.Motion.ShiftAt(truth.Center), truth.Shift)
 	}
 }
+
+// Where four tiles of thirty know how far a brushed face went along the brush,
+// and all know how far across, the movement has the degrees of freedom of four.
+func TestFewTilesKnowTheBrush(t *testing.T) {
+	for _, turned := range []float64{0, 0.7} {
+		sin, cos := math.Sincos(turned)
+		var patches []patch
+		for i := range 30 {
+			along := 1e-3
+			if i%8 == 0 {
+				along = 10
+			}
+			p := patch{mid: r2.Vec{X: float64(40 * (i % 6)), Y: float64(40 * (i / 6))}, weight: 1}
+			p.info = [2][2]float64{
+				{along*cos*cos + sin*sin, (along - 1) * cos * sin},
+				{(along - 1) * cos * sin, along*sin*sin + cos*cos},
+			}
+			patches = append(patches, p)
+		}
+		var h [4][4]float64
+		for _, p := range patches {
+			for i := range 2 {
+				for j := range 2 {
+					h[i][j] += p.info[i][j]
+				}
+			}
+		}
+		inv, ok := invert(h, 2)
+		if !ok {
+			t.Fatal("no inverse")
+		}
+		if n := equalTiles(patches, r2.Vec{X: 100, Y: 80}, inv, 2); math.Abs(n-4) > 0.05 {
+			t.Errorf("brush at %g rad: as good as %.2f equal tiles, want 4", turned, n)
+		}
+	}
+}
+
+// Tiles at the border are a pixel narrower, or lower, than the others; what
+// holds one must hold the next.
+func TestTilesOfEverySize(t *testing.T) {
+	r := rand.New(rand.NewPCG(8, 2))
+	w := newWaves(r, 1.5, 0.05)
+	a := NewLit(w.seen(r, 120, geom.Similarity{}, 1, 0.003))
+	tiles := []image.Rectangle{
+		image.Rect(8, 8, 39, 40), image.Rect(40, 8, 72, 39), image.Rect(8, 40, 11, 104), image.Rect(40, 40, 104, 43),
+		image.Rect(40, 8, 72, 39), image.Rect(8, 8, 39, 40), image.Rect(40, 40, 104, 43), image.Rect(8, 40, 11, 104),
+		image.Rect(60, 60, 100, 100), image.Rect(10, 60, 40, 100), image.Rect(60, 10, 100, 40), image.Rect(10, 10, 100, 73),
+	}
+	for _, f := range Compare(a, a, tiles, geom.Similarity{}) {
+		if f.Rect.Dx() <= tileDrop && (!f.Seen || f.Match < 0.999) {
+			t.Errorf("tile %v: seen %v, match %.4f with itself", f.Rect, f.Seen, f.Match)
+		}
+	}
+}

@@ -142,33 +142,32 @@ func (p Pair) faces() pairFaces {
 // rule, l on the lower link, g on what is behind.
 func (f pairFaces) light(u, l, g r2.Vec) float32 {
 	p := f.p
+	reach := 4 * f.soft // of an outline
 	over := func(under, face float32, outside float64) float32 {
-		if outside > 4*f.soft {
+		if outside > reach {
 			return under
 		}
-		if outside < -4*f.soft {
+		if outside < -reach {
 			return face
 		}
 		share := float32(0.5 * math.Erfc(outside/f.soft/math.Sqrt2))
 		return under + (face-under)*share
 	}
-	v := f.ground.at2(g)
-	d := r2.Sub(l, p.Joint)
-	face := f.lower.at2(l)
-	if !p.NoOutline {
-		ring := r2.Norm(r2.Sub(d, r2.Scale(p.Pitch, f.along)))
-		face = over(face, f.bush.at2(l), ring-0.75*p.PlateR)
-		face = over(face, 0.01, ring-0.5*p.PlateR)
-	}
-	v = over(v, face, capsule(d, f.along, 2*float64(p.W))-0.9*p.PlateR)
 	e := r2.Sub(u, p.Joint)
 	end := capsule(e, r2.Scale(-1, f.along), 2*float64(p.W)) - p.PlateR
-	if !p.NoOutline {
-		v = over(v, 0.02, end-2)
+	var v float32
+	// What the upper link hides or leaves free need not be drawn.
+	if end >= -reach {
+		v = f.under(l, g, over)
+		if !p.NoOutline {
+			v = over(v, 0.02, end-2)
+		}
 	}
-	v = over(v, f.upper.at2(u), end)
+	if end <= reach {
+		v = over(v, f.upper.at2(u), end)
+	}
 	if !p.NoOutline {
-		head := r2.Norm(e) - p.PinR
+		head := length(e) - p.PinR
 		v = over(v, 0.05, head-2)
 		v = over(v, 0.5, head)
 	}
@@ -176,16 +175,42 @@ func (f pairFaces) light(u, l, g r2.Vec) float32 {
 		top := float64(p.H) - 2.2*p.Rule
 		v = over(v, 0.6, top-u.Y)
 		mark := math.Abs(u.X - p.Rule*math.Round(u.X/p.Rule))
-		v = over(v, 0.03, math.Max(mark-1.5, math.Max(top-u.Y, u.Y-top-1.5*p.Rule)))
+		v = over(v, 0.03, max(mark-1.5, top-u.Y, u.Y-top-1.5*p.Rule))
 	}
 	return v
 }
 
+// under returns the light of the lower link and of what is behind it.
+func (f pairFaces) under(l, g r2.Vec, over func(under, face float32, outside float64) float32) float32 {
+	p := f.p
+	d := r2.Sub(l, p.Joint)
+	side := capsule(d, f.along, 2*float64(p.W)) - 0.9*p.PlateR
+	var v float32
+	if side >= -4*f.soft {
+		v = f.ground.at2(g)
+	}
+	if side > 4*f.soft {
+		return v
+	}
+	face := f.lower.at2(l)
+	if !p.NoOutline {
+		ring := length(r2.Sub(d, r2.Scale(p.Pitch, f.along)))
+		if ring < 0.75*p.PlateR+4*f.soft {
+			face = over(face, f.bush.at2(l), ring-0.75*p.PlateR)
+		}
+		face = over(face, 0.01, ring-0.5*p.PlateR)
+	}
+	return over(v, face, side)
+}
+
+// length is r2.Norm without its care for numbers that no picture has.
+func length(d r2.Vec) float64 { return math.Sqrt(d.X*d.X + d.Y*d.Y) }
+
 // capsule returns the distance of d from the stretch of the given length that
 // begins at the origin.
-func capsule(d, along r2.Vec, length float64) float64 {
-	t := math.Max(0, math.Min(length, r2.Dot(d, along)))
-	return r2.Norm(r2.Sub(d, r2.Scale(t, along)))
+func capsule(d, along r2.Vec, far float64) float64 {
+	t := max(0, min(far, r2.Dot(d, along)))
+	return length(r2.Sub(d, r2.Scale(t, along)))
 }
 
 // at2 returns the light of the face at a point.
