@@ -5,6 +5,10 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"sort"
+	"sync"
+
+	"gonum.org/v1/gonum/stat/distuv"
 )
 
 type quantityJSON struct {
@@ -67,20 +71,56 @@ func (q Quantity) freedomFromWidth() float64 {
 		return 0
 	}
 	k := max(q.Upper-q.Value, q.Value-q.Lower) / q.U
-	low, high := 1.0, 1e4
-	if k <= CoverageFactor(0.95, high) {
+	knots := factors()
+	above := sort.Search(len(knots), func(i int) bool { return knots[i].factor <= k }) // they fall
+	switch above {
+	case len(knots):
 		return 0
+	case 0:
+		return knots[0].df
 	}
-	if k >= CoverageFactor(0.95, low) {
-		return low
+	// The factor is k where the distribution function of k is 0.975, which is
+	// far quicker to work out than the factor. A root finder that keeps its
+	// bracket (regula falsi, Illinois variant) ends in a few steps.
+	left := func(logDF float64) float64 {
+		return 0.975 - distuv.StudentsT{Sigma: 1, Nu: math.Exp(logDF)}.CDF(k)
 	}
-	for high/low > 1+1e-9 {
-		mid := math.Sqrt(low * high)
-		if CoverageFactor(0.95, mid) > k {
-			low = mid
+	low, high := math.Log(knots[above-1].df), math.Log(knots[above].df)
+	over, under := left(low), left(high)
+	for range 60 {
+		if over <= 0 || under >= 0 { // at a knot, to the last digit
+			break
+		}
+		at := (low*under - high*over) / (under - over)
+		off := left(at)
+		if math.Abs(off) < 1e-14 || high-low < 1e-9 {
+			return math.Exp(at)
+		}
+		if off > 0 {
+			low, over, under = at, off, under/2
 		} else {
-			high = mid
+			high, under, over = at, off, over/2
 		}
 	}
-	return low
+	if math.Abs(over) < math.Abs(under) {
+		return math.Exp(low)
+	}
+	return math.Exp(high)
 }
+
+// knot is a coverage factor and its degrees of freedom.
+type knot struct{ df, factor float64 }
+
+// factors are 95 % coverage factors from 1 degree of freedom to where there
+// are as good as infinitely many.
+var factors = sync.OnceValue(func() []knot {
+	const most, perDecade = 1e4, 20
+	var knots []knot
+	for i := 0; ; i++ {
+		df := math.Pow(10, float64(i)/perDecade)
+		knots = append(knots, knot{df, CoverageFactor(0.95, df)})
+		if df >= most {
+			return knots
+		}
+	}
+})
