@@ -47,6 +47,10 @@ func (b Budget) Merge() Budget {
 // combined returns the root sum of squares and the effective degrees of
 // freedom, u^4 / sum(u_i^4 / nu_i), 0 when infinite.
 func (b Budget) combined() (u, df float64) {
+	// Sums depend on their order in the last digit; the order of parts must
+	// not show.
+	b = slices.Clone(b)
+	slices.SortFunc(b, func(x, y Term) int { return cmp.Or(cmp.Compare(x.U, y.U), cmp.Compare(x.DF, y.DF)) })
 	us := make([]float64, len(b))
 	for i, t := range b {
 		if t.U < 0 || t.DF < 0 || math.IsNaN(t.DF) {
