@@ -309,6 +309,9 @@ func snap(t *testing.T, ctx context.Context, name string) {
 	if *shots == "" {
 		return
 	}
+	// A picture may not be as high as all photos below one another.
+	run(t, ctx, do(`document.querySelectorAll("details.photo").forEach((d, i) => d.open = i < 9)`))
+	defer run(t, ctx, do(openAll))
 	png, err := chromedp.Run(ctx, chromedp.FullScreenshot(100))
 	if err != nil {
 		t.Fatal(err)

@@ -139,8 +139,7 @@ func (b *builder) trend(c *chain) {
 	var says []string
 	for _, in := range c.Inspections {
 		for _, stretch := range in.stretches {
-			fresh := strings.ReplaceAll(in.levels.Inspection, " ", "") == "0"+unit
-			if q, ok := grownBy(stretch); ok && q.Unit == "%" && (running(in.levels) > 0 || fresh) && drawable(q.Lower, q.Upper, running(in.levels)) {
+			if q, ok := grownBy(stretch); ok && q.Unit == "%" && (running(in.levels) > 0 || fresh(in.levels, unit)) && drawable(q.Lower, q.Upper, running(in.levels)) {
 				s.all = append(s.all, spot{running(in.levels), q.Value, q.Lower, q.Upper, solid})
 				xs = append(xs, running(in.levels))
 				ys = append(ys, q.Lower, q.Upper)

@@ -125,6 +125,12 @@ func (b *builder) chapters() []section {
 		}
 		all = append(all, section{c.ID, c.Label, "chain.html", c})
 	}
+	if c := b.compared(); c != nil {
+		all = append(all, section{"compared", c.title(), "compared.html", c})
+	}
+	if r := b.repeats(); r != nil {
+		all = append(all, section{"repeats", "How well measuring repeats", "repeats.html", r})
+	}
 	if len(b.measured) > 0 {
 		all = append(all, section{"photos", "Photos and their figures", "photos.html", b.photosByChain()})
 	}

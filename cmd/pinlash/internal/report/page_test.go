@@ -200,7 +200,7 @@ func TestPageSays(t *testing.T) {
 	text := html.UnescapeString(made(t, sample(t)))
 	for _, want := range []string{
 		"line 7: not JSON", // problems
-		"Of 2 chains 1 too close to call, 1 without a verdict.",
+		"Of 7 chains 1 too close to call, 6 without a verdict.",
 		"Growth against the limit", "limit 0.5 %", "Map of the chain", "10–12", "not measured", "refused", "largest",
 		"Play of the joints", "Cam timing", "inlet", "exhaust", "Slack and tensioner", "Forecast", "0.00500", "% per 1000 km",
 		"The spans have grown more than their joints explain.", "Plates stretched.",

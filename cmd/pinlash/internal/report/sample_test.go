@@ -179,6 +179,9 @@ func sample(t testing.TB) Input {
 		Results: record.Figures{{Name: "mm_per_px", Quantity: uncert.Combine(0.006001, "mm/px", uncert.Budget{{Name: "rule", U: 2e-6}})}},
 		Batch:   &record.Batch{Task: "9", Levels: record.Levels{Chain: "spare"}, Settings: map[string]string{"division": "0.1mm"}, Pictures: []string{"gone.png"}},
 	})
+	for _, v := range fleet() {
+		add(v)
+	}
 	pictures := fstest.MapFS{}
 	for i, name := range []string{"j2", "j3", "j7", "j9", "j5", "span", "a"} {
 		pictures[name+"-overlay.png"] = &fstest.MapFile{Data: grain(t, 640, 480, uint64(i))}
@@ -188,6 +191,35 @@ func sample(t testing.TB) Input {
 	in.Made = time.Date(2026, 11, 25, 14, 0, 0, 0, time.UTC)
 	in.Problems = []string{"line 7: not JSON"}
 	return in
+}
+
+// fleet are more chains of the sample, so that revisions can be compared: two
+// more of revision B and three of A, each at two distances, the later with more
+// joints and a span. Two people photographed the joints of one chain twice.
+func fleet() []any {
+	var all []any
+	scatter := rand.New(rand.NewPCG(6, 27))
+	for i, c := range []struct {
+		revision, chain string
+		grown           float64 // per 1000 km
+	}{{"A", "old 1", 0.0011}, {"A", "old 2", 0.0012}, {"A", "old 3", 0.00105}, {"B", "cam 2", 0.0004}, {"B", "cam 3", 0.0005}} {
+		for round, km := range []float64{60000, 120000} {
+			for j := range 2 + round {
+				at := record.Levels{Specimen: "filler drive", Revision: c.revision, Chain: c.chain, Inspection: fmt.Sprintf("%g km", km), DistanceKM: km, Joint: fmt.Sprint(j + 1)}
+				grown := 0.05 + c.grown*km/1000*(1+0.08*scatter.NormFloat64())
+				if c.chain != "cam 2" || round == 0 {
+					all = append(all, joint(fmt.Sprintf("more/%d-%g-%d.jpg", i, km, j+1), grown, at))
+					continue
+				}
+				for repeat := range 4 {
+					at.By, at.Repeat = []string{"early shift", "late shift"}[repeat/2], repeat%2+1
+					all = append(all, joint(fmt.Sprintf("more/%d-%g-%d%c.jpg", i, km, j+1, 'a'+repeat), grown+0.0008*scatter.NormFloat64(), at))
+				}
+			}
+		}
+		all = append(all, span(fmt.Sprintf("more/%d-span.jpg", i), record.Levels{Specimen: "filler drive", Revision: c.revision, Chain: c.chain, Inspection: "120000 km", DistanceKM: 120000}))
+	}
+	return all
 }
 
 // grain is a picture like a photo of metal: grey, with grain.
