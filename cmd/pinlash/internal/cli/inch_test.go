@@ -33,6 +33,9 @@ func TestInch(t *testing.T) {
 		"stretch --chain 06B --pins 15 --over pins --outside 136.95,136.88,136.91 --new-outside 136.63 --longest 137 --explain",
 		"stretch --pitch 9.525 --links 7 --grown 0.78 --pitches 52",
 		"stretch --file testdata/stretch/drive.toml",
+		"compare testdata/compare --margin 10um",
+		"compare testdata/compare --rate km",
+		"compare testdata/compare --plan 10um",
 	} {
 		_, inMM, _ := run(t, t.Context(), strings.Fields(args)...)
 		status, inInches, stderr := run(t, t.Context(), strings.Fields(args+" --inch")...)

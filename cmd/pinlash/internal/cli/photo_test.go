@@ -79,6 +79,9 @@ func TestLinesKeepTheSchema(t *testing.T) {
 		{[]string{"stretch", "--chain", "08B", "--links", "24", "--outside", "313.9,313.8,314.0", "--inside", "296.8,296.8,296.9", "--pull", "100"}, statusOK, 1},
 		{[]string{"stretch", "--chain", "06B", "--pins", "15", "--length", "136.9", "--new-length", "136.6", "--longest", "137", "--timing"}, statusOK, 1},
 		{[]string{"stretch", "--file", "testdata/stretch/drive.toml"}, statusOK, 1},
+		{[]string{"compare", "testdata/compare", "--margin", "10um"}, statusOK, 1},
+		{[]string{"compare", "testdata/compare", "--rate", "km"}, statusOK, 1},
+		{[]string{"compare", "testdata/compare", "--plan", "10um"}, statusOK, 1},
 	} {
 		status, stdout, stderr := run(t, t.Context(), append(c.args, "--json")...)
 		lines := strings.Split(strings.TrimSuffix(stdout, "\n"), "\n")

@@ -89,7 +89,7 @@ reason and what to do about it.
 	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return &UsageError{err} })
 	root.SetHelpCommand(newHelp(root))
 	root.AddCommand(photoCommands(streams)...)
-	root.AddCommand(newStretch(streams), newReport(streams), newChains(streams), newCompletion(streams))
+	root.AddCommand(newStretch(streams), newCompare(streams), newReport(streams), newChains(streams), newCompletion(streams))
 	complete(root)
 	return root
 }

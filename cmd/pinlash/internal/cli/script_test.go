@@ -20,13 +20,14 @@ func TestMain(m *testing.M) {
 			defer stop()
 			os.Exit(Main(ctx, os.Args[1:], Streams{Out: os.Stdout, Err: os.Stderr}))
 		},
+		"pinlash-trial": serveTrial,
 	})
 }
 
 // TestScript runs the tool as its users do. $SAMPLES is the folder of the
 // demo's photos, $SPANS that of the span photos, $PAIRS that of the pairs; "status N command..." wants exactly
 // that exit status, "draw KIND FILE" draws a photo of a gauge, "teardown FOLDER N"
-// photos of N joints.
+// photos of N joints, "study FOLDER NAME" results of an invented study.
 func TestScript(t *testing.T) {
 	samples, err := filepath.Abs("../../../../samples")
 	if err != nil {
@@ -49,7 +50,7 @@ func TestScript(t *testing.T) {
 			env.Setenv("PAIRS", pairs)
 			return nil
 		},
-		Cmds: map[string]func(*testscript.TestScript, bool, []string){"status": status, "draw": draw, "teardown": drawTeardown},
+		Cmds: map[string]func(*testscript.TestScript, bool, []string){"status": status, "draw": draw, "teardown": drawTeardown, "study": writeStudy},
 	})
 }
 

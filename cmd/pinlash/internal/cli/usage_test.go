@@ -134,6 +134,30 @@ func TestWrongUse(t *testing.T) {
 		{"stretch --links 8 --grown 1 --pitch 0", "above zero"},
 		{"stretch --links 8 --grown 1 --json --quiet", "--json goes neither"},
 		{"stretch --links 8 --grown 1 --overlay x", "unknown flag"},
+		{"compare", "wants files of results or their folders"},
+		{"compare gone --figure=", "--figure wants a name"},
+		{"compare gone --inspection=", "--inspection wants a name"},
+		{"compare gone --from camera", "want one of joint, play, span"},
+		{"compare gone --rate miles", "want one of km, hours"},
+		{"compare gone --margin nonsense", "invalid argument"},
+		{"compare gone --margin 0", "above zero"},
+		{"compare gone --plan -1um", "above zero"},
+		{"compare gone --limit 1mm", "--limit needs --repeat"},
+		{"compare gone --power 0.8", "--power needs --plan"},
+		{"compare gone --plan 1um --power 0.3", "want 0.5 to 0.99"},
+		{"compare gone --plan 1um --power NaN", "want 0.5 to 0.99"},
+		{"compare gone --repeat --agree joint,play", "only one of --repeat, --agree"},
+		{"compare gone --repeat --rate km", "only one of --repeat, --rate"},
+		{"compare gone --repeat --margin 1um", "only one of --repeat, --margin"},
+		{"compare gone --plan 1um --margin 1um", "only one of --plan, --margin"},
+		{"compare gone --agree joint", "want two of joint, play, span"},
+		{"compare gone --agree joint,joint", "want two of joint, play, span"},
+		{"compare gone --agree joint,eye", "want one of joint, play, span"},
+		{"compare gone --agree joint,play --from play", "only one of --agree, --from"},
+		{"compare gone --rate km --inspection x", "only one of --rate, --inspection"},
+		{"compare gone --out figures.xls", "neither in .csv nor in .parquet"},
+		{"compare gone --json --quiet", "--json goes neither"},
+		{"compare gone --explain", "unknown flag"},
 	} {
 		status, stdout, stderr := run(t, t.Context(), strings.Fields(c.args)...)
 		if status != statusUsage || stdout != "" || !strings.Contains(stderr, c.message) {
@@ -148,13 +172,13 @@ func TestWrongUse(t *testing.T) {
 }
 
 func TestHelp(t *testing.T) {
-	for _, args := range []string{"", "--help", "help", "help joint", "joint --help", "scale -h", "play --help", "span --help", "stretch --help", "chains --help", "demo --help", "completion --help", "man --help", "--version"} {
+	for _, args := range []string{"", "--help", "help", "help joint", "joint --help", "scale -h", "play --help", "span --help", "stretch --help", "compare --help", "chains --help", "demo --help", "completion --help", "man --help", "--version"} {
 		status, stdout, stderr := run(t, t.Context(), strings.Fields(args)...)
 		if status != statusOK || stdout == "" || stderr != "" {
 			t.Errorf("pinlash %s: status %d, output %.40q, message %q", args, status, stdout, stderr)
 		}
 	}
-	for _, command := range []string{"joint", "play", "span", "scale", "stretch", "batch", "report", "chains", "demo", "completion", "man"} {
+	for _, command := range []string{"joint", "play", "span", "scale", "stretch", "batch", "compare", "report", "chains", "demo", "completion", "man"} {
 		if _, stdout, _ := run(t, t.Context(), "help", command); !strings.Contains(stdout, "Exit status: 0 ") {
 			t.Errorf("help %s does not tell the exit statuses", command)
 		}

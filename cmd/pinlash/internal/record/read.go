@@ -16,6 +16,9 @@ import (
 // far below it.
 const longestLine = 16 << 20
 
+// lineBuffer is how much of a file is read at a time, enough for most lines.
+const lineBuffer = 64 << 10
+
 // Line is one line of results: a photo's record, or what the elongation model
 // made of a whole chain.
 type Line struct {
@@ -44,8 +47,20 @@ func (e *LineError) Unwrap() error { return e.Err }
 // until the next. It ends at the first error, its own or of each; its own are
 // of type *LineError unless reading itself fails. An empty line is skipped.
 func Read(r io.Reader, each func(line Line, text []byte) error) error {
+	return readLines(r, func(n int, text []byte) error {
+		line, err := Decode(text)
+		if err != nil {
+			return &LineError{n, err}
+		}
+		return each(line, text)
+	})
+}
+
+// readLines hands over the text of each line that is not empty, and its
+// number.
+func readLines(r io.Reader, each func(n int, text []byte) error) error {
 	lines := bufio.NewScanner(r)
-	lines.Buffer(nil, longestLine)
+	lines.Buffer(make([]byte, 0, lineBuffer), longestLine)
 	n := 0
 	for lines.Scan() {
 		n++
@@ -53,11 +68,7 @@ func Read(r io.Reader, each func(line Line, text []byte) error) error {
 		if len(text) == 0 {
 			continue
 		}
-		line, err := Decode(text)
-		if err != nil {
-			return &LineError{n, err}
-		}
-		if err := each(line, text); err != nil {
+		if err := each(n, text); err != nil {
 			return err
 		}
 	}

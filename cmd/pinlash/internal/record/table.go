@@ -155,7 +155,11 @@ func (s *Scale) In(u Units) string {
 	text := u.Short(q) + " (u " + q.Printed().U + ") from the " + s.Source
 	if s.Marks > 0 {
 		tenths := math.Round(10 * float64(s.AngleDeg)) // of a degree; plus zero wipes a minus off
-		text += fmt.Sprintf(", %d marks of %s at %.1f deg", s.Marks, u.Length(s.DivisionMM), tenths/10+0)
+		marks := "marks"
+		if s.Source == "grid" {
+			marks = "points"
+		}
+		text += fmt.Sprintf(", %d %s of %s at %.1f deg", s.Marks, marks, u.Length(s.DivisionMM), tenths/10+0)
 	}
 	return text
 }
