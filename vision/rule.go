@@ -106,10 +106,19 @@ func FindRule(g raster.Gray) (RuleSearch, error) {
 }
 
 // readRule measures the rule of which run is a part. When the run turns out to
-// be of long marks only, the short ones are read as well.
+// be of long marks only, the short ones are read as well; those beside a long
+// mark can be in the way of its being measured alone.
 func readRule(g raster.Gray, run ruleRun) (*ruleFit, bool) {
 	f, ok := fitRule(g, run)
 	if !ok {
+		for _, parts := range [...]int{5, 2} {
+			if run.period < ruleMinPeriod*float64(parts) {
+				continue
+			}
+			if f, ok := fitRule(g, run.divided(parts)); ok {
+				return f, true
+			}
+		}
 		return nil, false
 	}
 	if height, parts := f.between(); height > maxBetween {

@@ -90,11 +90,13 @@ func (f *ruleFit) repetition() float64 {
 				read++
 			}
 		}
-		if read == 0 {
-			return 0
+		// Where the rule runs out of the picture the last marks are seen in
+		// part only.
+		if 2*read >= rows {
+			light = append(light, sum/read)
 		}
-		light = append(light, sum/read)
 	}
+	n = len(light)
 	// Take away the mean over one period.
 	p := max(2, int(f.period+0.5))
 	if n < 5*p {
@@ -171,7 +173,11 @@ func (f *ruleFit) between() (height float64, parts int) {
 					continue
 				}
 				u := a.Center + (b.Center-a.Center)*float64(i)/float64(n)
-				h = append(h, f.contrast(u, f.v0)/f.height, f.contrast(u, f.v1)/f.height)
+				for _, v := range [2]float64{f.v0, f.v1} {
+					if c, ok := f.contrast(u, v); ok {
+						h = append(h, c/f.height)
+					}
+				}
 			}
 			if len(h) == 0 {
 				return 0, 1

@@ -25,6 +25,8 @@ const (
 	leastU = 1e-3
 	// longestMark is the length in periods from which on a line is no mark.
 	longestMark = 25
+	// maxTurns is how often the base line is turned to the ends of the marks.
+	maxTurns = 3
 	// coarseRows and fineRows bound the rows of pixels read across a mark in
 	// the first and in the last pass.
 	coarseRows, fineRows = 12, 64
@@ -82,10 +84,18 @@ func fitRule(g raster.Gray, run ruleRun) (*ruleFit, bool) {
 		return nil, false
 	}
 	f.extents(max(1, f.period/12))
-	if !f.reframe() || !f.pass(f.marks[0].k, f.marks[len(f.marks)-1].k, fineRows) {
-		return nil, false
+	for range maxTurns {
+		if !f.reframe() || !f.pass(f.marks[0].k, f.marks[len(f.marks)-1].k, fineRows) {
+			return nil, false
+		}
+		f.extents(max(1, f.period/40))
+		// Marks in the middle of a long row are too few to turn the base line
+		// at once to where all of them are.
+		slope, _, _ := f.baseLine()
+		if math.Abs(slope)*(f.marks[len(f.marks)-1].Center-f.marks[0].Center) < (f.v1-f.v0)/4 {
+			break
+		}
 	}
-	f.extents(max(1, f.period/40))
 	return f, true
 }
 
@@ -123,6 +133,7 @@ func newRuleFit(g raster.Gray, run ruleRun) *ruleFit {
 	}
 	mid := run.bars[len(run.bars)/2]
 	f.frame.origin = r2.Scale(0.5, r2.Add(mid.a, mid.b))
+	f.alignEnds(run)
 
 	// The rows that most bars share.
 	type end struct {
@@ -153,6 +164,39 @@ func newRuleFit(g raster.Gray, run ruleRun) *ruleFit {
 	f.v0, f.v1 = -0.35*(hi-lo), 0.35*(hi-lo)
 	f.shape = subpixel.MarkShape{Width: max(1, run.width), Blur: 1.2}
 	return f
+}
+
+// alignEnds turns the base line into the line of the bars' upper or lower
+// ends when the row is long against its bars: the mean direction of short bars
+// seen at half size can be off by a degree, and the row would run out of the
+// band.
+func (f *ruleFit) alignEnds(run ruleRun) {
+	var u, top, bottom, length []float64
+	for _, b := range run.bars {
+		ua, va := f.frame.of(b.a)
+		ub, vb := f.frame.of(b.b)
+		u, top, bottom = append(u, (ua+ub)/2), append(top, min(va, vb)), append(bottom, max(va, vb))
+		length = append(length, math.Abs(vb-va))
+	}
+	slices.Sort(length)
+	long := math.Abs(u[len(u)-1] - u[0])
+	slope, _, spread := straightLine(u, top)
+	if s, _, lower := straightLine(u, bottom); lower < spread {
+		slope, spread = s, lower
+	}
+	// Ends are seen to a scan line.
+	if spread > 2*scanStep || long < 100*scanStep || long < 15*length[len(length)/2] || math.Abs(slope) > 0.1 {
+		return
+	}
+	f.turn(slope)
+}
+
+// turn turns the base line about its origin by slope against the present one;
+// the marks keep their direction.
+func (f *ruleFit) turn(slope float64) {
+	old := f.frame
+	f.frame.along = r2.Unit(r2.Add(old.along, r2.Scale(slope, old.across())))
+	f.frame.slant = (old.slant + slope) / (1 - old.slant*slope)
 }
 
 // measure finds the marks k0 to k1 where the comb says they are, then goes on
@@ -420,11 +464,26 @@ func (f *ruleFit) fan() {
 
 // extents finds the ends of every mark, to about step pixels.
 func (f *ruleFit) extents(step float64) {
+	const rows = 8
 	for i := range f.marks {
 		m := &f.marks[i]
-		usual := (f.contrast(m.Center, f.v0) + f.contrast(m.Center, (f.v0+f.v1)/2) + f.contrast(m.Center, f.v1)) / 3
-		m.top, m.topCut = f.walk(m.Center, f.v0, -step, usual)
-		m.bottom, m.bottomCut = f.walk(m.Center, f.v1, step, usual)
+		// The edge of the picture can cut off a part of the band.
+		var usual, seen float64
+		v0, v1 := f.v1, f.v0
+		for r := range rows + 1 {
+			v := f.v0 + (f.v1-f.v0)*float64(r)/rows
+			if c, ok := f.contrast(m.Center, v); ok {
+				usual += c
+				seen++
+				v0, v1 = min(v0, v), max(v1, v)
+			}
+		}
+		if usual == 0 {
+			m.top, m.topCut, m.bottom, m.bottomCut = f.v0, true, f.v1, true
+			continue
+		}
+		m.top, m.topCut = f.walk(m.Center, v0, -step, usual/seen)
+		m.bottom, m.bottomCut = f.walk(m.Center, v1, step, usual/seen)
 	}
 }
 
@@ -437,10 +496,11 @@ func (f *ruleFit) walk(u, v, step, usual float64) (end float64, cut bool) {
 	limit := longestMark * f.period / math.Abs(step)
 	for i := 0; float64(i) < limit; i++ {
 		next := v + step
-		if !f.inside(u+f.frame.lean(u)*next, next) {
+		c, ok := f.contrast(u, next)
+		if !ok {
 			return v, true
 		}
-		last[i%3] = f.contrast(u, next) / usual
+		last[i%3] = c / usual
 		before := mean
 		mean = (last[0] + last[1] + last[2]) / 3
 		if mean < 0.5 {
@@ -459,8 +519,9 @@ func (f *ruleFit) inside(u, v float64) bool {
 }
 
 // contrast is the light in the middle of the mark at u less that beside it,
-// in row v. Where one side lies outside the picture the other stands for both.
-func (f *ruleFit) contrast(u, v float64) float64 {
+// in row v. Where one side lies outside the picture the other stands for both;
+// it is false where the mark itself does.
+func (f *ruleFit) contrast(u, v float64) (float64, bool) {
 	c := u + f.frame.lean(u)*v
 	quarter := f.shape.Width / 4
 	beside := min(f.shape.Width/2+1.5*f.shape.Blur+0.5, f.period/2)
@@ -472,9 +533,9 @@ func (f *ruleFit) contrast(u, v float64) float64 {
 		}
 	}
 	if n == 0 || !f.inside(c-quarter, v) || !f.inside(c+quarter, v) {
-		return 0
+		return 0, false
 	}
-	return (f.light(c-quarter, v)+f.light(c+quarter, v))/2 - side/n
+	return (f.light(c-quarter, v)+f.light(c+quarter, v))/2 - side/n, true
 }
 
 // light samples the picture at (u, v), which must lie inside.
@@ -489,33 +550,53 @@ func (f *ruleFit) light(u, v float64) float64 {
 	return float64(top + (c+(e-c)*fx-top)*fy)
 }
 
-// reframe lays the base line through the middle of the shortest marks,
-// parallel to the line through those ends of the marks that lie in line.
-func (f *ruleFit) reframe() bool {
-	n := len(f.marks)
-	u := make([]float64, n)
-	top, bottom := make([]float64, n), make([]float64, n)
-	length := make([]float64, n)
-	for i, m := range f.marks {
-		u[i], top[i], bottom[i] = m.Center, m.top, m.bottom
-		length[i] = m.bottom - m.top
+// baseLine returns the line v + slope u through the middle of the shortest
+// marks, parallel to the line through those ends of the marks that lie in
+// line, and the length of the short marks.
+func (f *ruleFit) baseLine() (slope, v, short float64) {
+	length := make([]float64, 0, len(f.marks))
+	for _, m := range f.marks {
+		length = append(length, m.bottom-m.top)
 	}
 	slices.Sort(length)
-	short := length[n/5]
-	slopeT, atT, spreadT := straightLine(u, top)
-	slopeB, atB, spreadB := straightLine(u, bottom)
-	slope, v := slopeT, atT+short/2
+	short = length[len(length)/5]
+	slopeT, atT, spreadT := f.lineOfEnds(func(m ruleMark) (float64, bool) { return m.top, m.topCut })
+	slopeB, atB, spreadB := f.lineOfEnds(func(m ruleMark) (float64, bool) { return m.bottom, m.bottomCut })
+	slope, v = slopeT, atT+short/2
 	if spreadB < spreadT {
 		slope, v = slopeB, atB-short/2
+	}
+	if math.IsInf(min(spreadT, spreadB), 1) {
+		return 0, 0, short
 	}
 	// With few marks a crooked end would turn the base line.
 	if math.Abs(slope) > 0.1 || min(spreadT, spreadB) > 0.1*short+1 {
 		slope = 0
 	}
+	return slope, v, short
+}
+
+// lineOfEnds fits a line to the ends of the marks, without those cut off by
+// the edge of the picture unless they are most: the edge would turn the line.
+func (f *ruleFit) lineOfEnds(end func(m ruleMark) (v float64, cut bool)) (slope, at, spread float64) {
+	var u, v []float64
+	for _, m := range f.marks {
+		if w, cut := end(m); !cut {
+			u, v = append(u, m.Center), append(v, w)
+		}
+	}
+	if 2*len(u) < len(f.marks) {
+		return 0, 0, math.Inf(1)
+	}
+	return straightLine(u, v)
+}
+
+// reframe moves the base line there.
+func (f *ruleFit) reframe() bool {
+	slope, v, short := f.baseLine()
 	old := f.frame
 	f.frame.origin = old.at(0, v)
-	f.frame.along = r2.Unit(r2.Add(old.along, r2.Scale(slope, old.across())))
-	f.frame.slant = (old.slant + slope) / (1 - old.slant*slope)
+	f.turn(slope)
 	f.v0, f.v1 = -0.4*short, 0.4*short
 	for i := range f.marks {
 		m := &f.marks[i]

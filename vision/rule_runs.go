@@ -22,6 +22,12 @@ const (
 	// Wider ones are the gaps between marks of the other polarity. A run's
 	// bars look a little wider than they are.
 	widestMark, widestBar = 0.55, 0.6
+	// evenShare of a run's bars at every second, third or fifth place only
+	// say that the places between are none.
+	evenShare = 0.8
+	// leastSlant is the slope from which on bars are also looked for square to
+	// a bar: 14 degrees.
+	leastSlant = 0.25
 )
 
 // ruleRun is a row of equally spaced parallel bars: what a rule looks like
@@ -115,10 +121,38 @@ func growRuns(s *ruleStrokes, bars []ruleBar, found func([]link)) {
 			// Follow slow changes, as of a rule seen at a slant.
 			period += 0.2 * (gap[b]/step - period)
 		}
-		if len(run) >= minRun {
+		if run = withoutStrays(run); len(run) >= minRun {
 			found(run)
 		}
 	}
+}
+
+// withoutStrays leaves out the few bars of a run that stand between the even
+// places of the others. A run may begin with the stroke of a figure half a
+// division, by chance, from the first mark: the marks are then numbered by
+// twos, and further strokes may fit.
+func withoutStrays(run []link) []link {
+	for _, parts := range []int{2, 3, 5} {
+		class := make([]int, parts)
+		most := 0
+		for _, l := range run {
+			class[l.k%parts]++
+			if class[l.k%parts] > class[most] {
+				most = l.k % parts
+			}
+		}
+		if class[most] < minRun || float64(class[most]) < evenShare*float64(len(run)) {
+			continue
+		}
+		kept := run[:0]
+		for _, l := range run {
+			if l.k%parts == most {
+				kept = append(kept, link{l.bar, l.k / parts})
+			}
+		}
+		return withoutStrays(kept)
+	}
+	return run
 }
 
 // gapTolerance is how much two distances of neighbouring bars may differ, in
@@ -145,6 +179,7 @@ func neighbours(s *ruleStrokes, bars []ruleBar) (next []int32, gap []float64) {
 			}
 		}
 	}
+	voteSquare(bars, votes)
 	next, gap = make([]int32, len(bars)), make([]float64, len(bars))
 	for a := range bars {
 		next[a] = -1
@@ -159,6 +194,77 @@ func neighbours(s *ruleStrokes, bars []ruleBar) (next []int32, gap []float64) {
 		}
 	}
 	return next, gap
+}
+
+// barMap says which slanted bar lies where, in cells of scanStep half-size
+// pixels; 0 is none, i+1 the bar i.
+type barMap struct {
+	w, h int
+	bar  []int32
+}
+
+// slanted says whether bars beside this one may share too few scan lines with
+// it to be seen as its neighbours there.
+func (b *ruleBar) slanted() bool { return math.Abs(b.slope) > leastSlant }
+
+// mapSlanted draws the slanted bars two cells wide, so that no line across
+// them slips through.
+func mapSlanted(bars []ruleBar) barMap {
+	var m barMap
+	for i := range bars {
+		if b := &bars[i]; b.slanted() {
+			m.w = max(m.w, int(max(b.at(b.yMin), b.at(b.yMax))/scanStep)+2)
+			m.h = max(m.h, int(b.yMax/scanStep)+1)
+		}
+	}
+	m.bar = make([]int32, m.w*m.h)
+	for i := range bars {
+		b := &bars[i]
+		if !b.slanted() {
+			continue
+		}
+		for y := b.yMin; y <= b.yMax; y += scanStep {
+			x := max(0, int(b.at(y)/scanStep-0.5))
+			at := int(y/scanStep)*m.w + x
+			m.bar[at], m.bar[at+1] = int32(i+1), int32(i+1)
+		}
+	}
+	return m
+}
+
+// voteSquare looks from each slanted bar square to it for the next similar
+// bar: marks hardly longer than their distance share no scan line at a slant.
+func voteSquare(bars []ruleBar, votes [][4]nextBar) {
+	m := mapSlanted(bars)
+	for a := range bars {
+		b := &bars[a]
+		if !b.slanted() {
+			continue
+		}
+		for _, part := range [...]float64{0.1, 0.3, 0.5, 0.7, 0.9} {
+			y0 := b.yMin + part*(b.yMax-b.yMin)
+			if c := m.nextSimilar(bars, a, b.at(y0), y0); c >= 0 {
+				vote(&votes[a], c)
+			}
+		}
+	}
+}
+
+// nextSimilar goes from (x, y) on the bar a to the right, square to the bar,
+// and returns the first similar one, or -1.
+func (m barMap) nextSimilar(bars []ruleBar, a int, x, y float64) int32 {
+	dx, dy := 1/bars[a].secant, -bars[a].slope/bars[a].secant
+	for range ruleMaxPeriod / 2 {
+		x, y = x+dx, y+dy
+		i, j := int(x/scanStep), int(y/scanStep)
+		if x < 0 || y < 0 || i >= m.w || j >= m.h {
+			break
+		}
+		if b := m.bar[j*m.w+i] - 1; b >= 0 && int(b) != a && similar(&bars[a], &bars[b]) {
+			return b
+		}
+	}
+	return -1
 }
 
 func vote(list *[4]nextBar, bar int32) {

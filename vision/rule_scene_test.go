@@ -20,6 +20,7 @@ type ruleScene struct {
 	width      float64 // of a mark, share of the period
 	length     float64 // of a short mark, periods
 	longEvery  int
+	halves     bool    // every other mark is shorter still, as the half millimetres of a rule are
 	middle     r2.Vec  // pixel of the middle of the rule's base line
 	blur       float64 // pixels
 	noise      float64 // grey levels of 255
@@ -29,6 +30,7 @@ type ruleScene struct {
 	tiltAcross float64 // relative change of the period per 1000 px across the rule
 	covered    float64 // share of the rule's length hidden under spots
 	glare      int     // saturating spots on the rule
+	oil        int     // drops that darken what is under them and glint
 	gradient   float64 // relative change of light over the picture
 	digits     bool
 	brushed    bool    // lines in the metal round about
@@ -70,6 +72,12 @@ func (s ruleScene) pixelOf(t, w float64) r2.Vec {
 func (s ruleScene) number(t float64) float64 { return t + float64(s.marks-1)/2 }
 
 func (s ruleScene) markLength(k int) float64 {
+	if s.halves {
+		if k%2 != 0 {
+			return s.length
+		}
+		k, s.length = k/2, 1.4*s.length
+	}
 	switch {
 	case s.longEvery > 0 && k%(2*s.longEvery) == 0:
 		return 2 * s.length
@@ -104,13 +112,24 @@ func (s ruleScene) inked(t, w float64) float64 {
 	return strength * across * (cdf(w/b) - cdf((w-s.markLength(k))/b))
 }
 
+// bed is how far the rule reaches across: the longest marks and the figures.
+func (s ruleScene) bed() float64 {
+	if s.halves {
+		return 1.4*2.3*s.length + 4
+	}
+	return 2.3*s.length + 4
+}
+
 // digit says whether a place is on a figure of the rule: a made-up one of
 // seven bars, below each mark of the longest kind.
 func (s ruleScene) digit(t, w float64) bool {
 	every := 2 * max(1, s.longEvery)
+	if s.halves {
+		every *= 2
+	}
 	n := s.number(t)
 	k := every * int(math.Round(n/float64(every)))
-	x, y := (n-float64(k))/1.6+0.5, (w-2.3*s.length)/2.4
+	x, y := (n-float64(k))/1.6+0.5, (w-s.bed()+4)/2.4
 	if x < 0 || x > 1 || y < 0 || y > 1 {
 		return false
 	}
@@ -143,7 +162,7 @@ func (s ruleScene) draw() raster.Gray {
 	onMarks := func() r2.Vec {
 		return s.pixelOf((2*rng.Float64()-1)*half, s.length*rng.Float64())
 	}
-	var spots, glares []spot
+	var spots, glares, drops []spot
 	for hidden := 0.0; hidden < s.covered*float64(s.marks); {
 		r := min((1+2*rng.Float64())*s.length/2, s.covered*float64(s.marks)/2+0.5) * s.period
 		spots = append(spots, spot{onMarks(), r})
@@ -152,9 +171,12 @@ func (s ruleScene) draw() raster.Gray {
 	for range s.glare {
 		glares = append(glares, spot{onMarks(), s.period * s.length})
 	}
+	for range s.oil {
+		drops = append(drops, spot{onMarks(), s.period * s.length * (0.5 + rng.Float64())})
+	}
 	grain := newBrushing(rng, s.angle+0.5)
 	alongGrain := newBrushing(rng, s.angle)
-	bed := s.length*2.3 + 4
+	bed := s.bed()
 	for y := range s.h {
 		row := g.Row(y)
 		for x := range row {
@@ -177,6 +199,12 @@ func (s ruleScene) draw() raster.Gray {
 			for _, c := range spots {
 				if r2.Norm(r2.Sub(p, c.at)) < c.r {
 					v = 0.2*s.light + 0.05*v
+				}
+			}
+			for _, c := range drops {
+				if d := r2.Scale(1/c.r, r2.Sub(p, c.at)); r2.Norm(d) < 1 {
+					glint := r2.Norm(r2.Add(d, r2.Vec{X: 0.4, Y: 0.4})) / 0.15
+					v = 0.45*v + 0.8*math.Exp(-glint*glint)
 				}
 			}
 			for _, c := range glares {

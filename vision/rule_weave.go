@@ -1,6 +1,7 @@
 package vision
 
 import (
+	"cmp"
 	"math"
 	"slices"
 
@@ -22,7 +23,7 @@ func (f *ruleFit) crossed(runs []ruleRun) float64 {
 		}
 		n := 0
 		for _, b := range r.bars {
-			if segmentMeets(box, b.a, b.b) {
+			if segmentMeets(box, b.a, b.b) && f.spans(b, r.bright) {
 				n++
 			}
 		}
@@ -33,6 +34,38 @@ func (f *ruleFit) crossed(runs []ruleRun) float64 {
 		}
 	}
 	return float64(most) / float64(len(f.marks))
+}
+
+// spans says whether the bar goes on between the marks it crosses. Scan lines
+// at a slant link the strokes of mark after mark to bars that are none.
+func (f *ruleFit) spans(b runBar, bright bool) bool {
+	if bright != f.bright {
+		return true
+	}
+	const steps = 32
+	var depth, n float64
+	for i := range steps + 1 {
+		p := r2.Add(b.a, r2.Scale(float64(i)/steps, r2.Sub(b.b, b.a)))
+		u, v := f.frame.of(p)
+		foot := u - f.frame.lean(u)*v
+		m := f.nearest(foot)
+		// Points off the marks, but no farther than half-way to the next.
+		if off := math.Abs(m.Center-foot) / f.period; off < 0.35 || off > 0.5 || v < m.top || v > m.bottom || !f.inside(u, v) {
+			continue
+		}
+		depth += (f.light(u, v) - m.Base) / m.Height
+		n++
+	}
+	return n == 0 || depth/n > 0.3
+}
+
+// nearest returns the mark nearest to u.
+func (f *ruleFit) nearest(u float64) ruleMark {
+	i, _ := slices.BinarySearchFunc(f.marks, u, func(m ruleMark, u float64) int { return cmp.Compare(m.Center, u) })
+	if i == len(f.marks) || i > 0 && u-f.marks[i-1].Center < f.marks[i].Center-u {
+		i--
+	}
+	return f.marks[i]
 }
 
 // repeats is the number of rows of marks of the rule's period and direction

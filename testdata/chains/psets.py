@@ -43,3 +43,5 @@ for k in list(SETS):
 
 SETS["G04"] = {**SETS["R04"], "ring_r": 100.0, "ring_z": 300.0, "note": "proud 0.3 heads, rule 3 mm below, lamp ring farther (r 100, 300 mm up)"}
 SETS["G07"] = {**SETS["F07"], "plate_top": -0.15, "note": "heads proud 0.15, open bush ends"}
+SETS["M03"] = {**SETS["F03"], "marks": 1.15, "note": "short marks 1.15 divisions long, rotated -40"}
+SETS["M45"] = {**SETS["F01"], "marks": 1.15, "roll": 45, "mmpp": 0.058, "n": 7, "plate_t": 0.3, "note": "short marks 1.15 divisions long, rotated 45"}

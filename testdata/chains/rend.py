@@ -7,7 +7,7 @@ import render as rr
 HERE = os.path.dirname(os.path.abspath(__file__)); WORK = os.path.join(HERE, "work"); rr.HERE, rr.WORK = HERE, WORK
 F9 = lambda x: "%.9f" % x
 BASE = dict(expect="measure", note="", kind="span", passes=8, mmpp=0.05, size=(1920,1080), D=420.0, aperture=2.5, focus=0.0, ring_r=70.0, ring_z=150.0, uneven=0.0, uneven_dir=0.0,
-  roll=0.0, tilt=0.0, division=1.0, label="mm", rule_z=0.0, rule_y=6.2, rule_w=9.5, tick_phase=0.31, tick0=50, rule_angle=0.0, chain_angle=0.0,
+  roll=0.0, tilt=0.0, division=1.0, label="mm", rule_z=0.0, rule_y=6.2, rule_w=9.5, tick_phase=0.31, tick0=50, marks=0.0, rule_angle=0.0, chain_angle=0.0,
   n=9, first="outer", growth=0.005, uneven_wear=0.0, pitch=8.0, head=3.3, dome=0.35, plate_top=-0.3, plate_t=0.9, sag=0.0, ends="solid", centre_px=None, chain_off=0.0,
   a_outer=0.42, a_inner=0.36, a_head=0.55, a_bush=0.72, a_rule=0.75, a_back=0.03, spec_head=5.0, rough_head=0.006, texscale=36.0, contrast=1.0, oil=0, bush_only=False,
   head_err=0.0, line=0.08, headscale=12.0, c_outer=0.5, pin_in_bush=False,
@@ -47,7 +47,7 @@ def bush(p, x, top, seed):
     return s
 RULES = {0.5: (0.06, 1.0, 1.4, 1.9), 1.0: (0.11, 1.6, 2.2, 3.0)}
 def ticks(p):
-    w, l1, l5, l10 = RULES[p["division"]]; half = 80 if p["kind"] == "span" else 12
+    w, l1, l5, l10 = RULES[p["division"]]; l1 = p["marks"] or l1; half = 80 if p["kind"] == "span" else 12
     for k in range(-300, 301):
         x = p["tick_phase"] + k*p["division"]
         if abs(x) < half: yield k, x, (l10 if (k + p["tick0"]) % 10 == 0 else l5 if (k + p["tick0"]) % 5 == 0 else l1)
