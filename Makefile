@@ -2,16 +2,17 @@
 # make man     writes the manual pages to bin/man
 # make test    everything that has to pass; under ten minutes
 # make lint    golangci-lint, built into bin/ at first use
-# make fuzz    every fuzz target for FUZZTIME
+# make fuzz    every fuzz target for FUZZTIME, 20 s each unless stated
+# make corpus  thousands of damaged photos, memory over thousands of loads
 # make bench   every benchmark once
 # make sweep   the long sweeps over generated photos and studies, write testdata/sweep
 
 GO ?= go
-FUZZTIME ?= 30s
+FUZZTIME ?= 20s
 LINT_VERSION := v2.15.0
 LINT := bin/golangci-lint-$(LINT_VERSION)
 
-.PHONY: all setup build demo man test lint fuzz bench sweep clean
+.PHONY: all setup build demo man test lint fuzz corpus bench sweep clean
 
 all: build
 
@@ -50,6 +51,10 @@ fuzz: setup
 		echo "$$name in $$(dirname $$file)"; \
 		$(GO) test -run '^$$' -fuzz "^$$name\$$" -fuzztime $(FUZZTIME) -fuzzminimizetime 10x "$$(dirname $$file)" || exit 1; \
 	done
+
+corpus: setup
+	$(GO) test -timeout 20m -count 1 -run DamagedPhotos -v ./cmd/pinlash/internal/cli -damage 1
+	$(GO) test -timeout 20m -count 1 -run 'NoGrowth|NoMat' -v -tags matprofile ./vision -sweep 1
 
 bench: setup
 	$(GO) test -run '^$$' -bench . -benchmem ./...

@@ -3,17 +3,21 @@ package vision
 import (
 	"bufio"
 	"encoding/binary"
+	"errors"
+	"fmt"
 	"io"
 	"os"
 	"os/exec"
+	"syscall"
 	"testing"
+	"time"
 
 	"gocv.io/x/gocv"
 )
 
 // childMode is the environment variable that turns the test binary into a
 // decoding child: "guarded" decodes as the package does, "bare" hands the
-// bytes straight to OpenCV.
+// bytes straight to OpenCV, "clip" opens a clip.
 const childMode = "PINLASH_TEST_CHILD"
 
 // fuzzLimits keeps the work on one input small.
@@ -32,12 +36,15 @@ func serveDecode(mode string, in io.Reader, out io.Writer) {
 			return
 		}
 		answer := byte(0)
-		if mode == "bare" {
+		switch mode {
+		case "bare":
 			mat, err := gocv.IMDecode(data, gocv.IMReadGrayScale)
 			if err == nil {
 				mat.Close()
 			}
-		} else {
+		case "clip":
+			answer = openedClip(data)
+		default:
 			p, err := Decode(data, "", fuzzLimits)
 			switch {
 			case unsound(p, err) != "":
@@ -50,6 +57,44 @@ func serveDecode(mode string, in io.Reader, out io.Writer) {
 			return
 		}
 	}
+}
+
+// What one clip may take: of the processor, so that a busy machine makes no
+// difference, and of memory. One that never ends is given up after a minute.
+const (
+	mostTime = 5 * time.Second
+	mostMB   = 1000
+	patience = time.Minute
+)
+
+// openedClip writes a clip to a file, opens it and answers like serveDecode.
+func openedClip(data []byte) byte {
+	file, err := os.CreateTemp("", "clip")
+	if err != nil {
+		return 2
+	}
+	defer os.Remove(file.Name())
+	_, err = file.Write(data)
+	if err = errors.Join(err, file.Close()); err != nil {
+		return 2
+	}
+	before := used()
+	problem, opened := openSoundly(file.Name())
+	after := used()
+	took := time.Duration(after.Utime.Nano() + after.Stime.Nano() - before.Utime.Nano() - before.Stime.Nano())
+	switch {
+	case problem != "" || took > mostTime || after.Maxrss>>10 > mostMB:
+		fmt.Fprintln(os.Stderr, problem, took, after.Maxrss>>10, "MB")
+		return 2
+	case opened:
+		return 1
+	}
+	return 0
+}
+
+func used() (u syscall.Rusage) {
+	syscall.Getrusage(syscall.RUSAGE_SELF, &u)
+	return u
 }
 
 // decodeChild is a child process that decodes, so that an abort or a crash in
@@ -72,14 +117,20 @@ func startChild(t testing.TB, mode string) *decodeChild {
 	if err != nil {
 		t.Fatal(err)
 	}
+	if mode != "bare" {
+		cmd.Stderr = os.Stderr // how it died
+	}
 	if err := cmd.Start(); err != nil {
 		t.Fatal(err)
 	}
 	return &decodeChild{cmd, in, out}
 }
 
-// decode returns the child's answer; an error means that the child died.
+// decode returns the child's answer; an error means that the child died, or
+// had to be ended.
 func (c *decodeChild) decode(data []byte) (byte, error) {
+	slow := time.AfterFunc(patience, func() { c.cmd.Process.Kill() })
+	defer slow.Stop()
 	message := binary.LittleEndian.AppendUint32(nil, uint32(len(data)))
 	if _, err := c.in.Write(append(message, data...)); err != nil {
 		return 0, err

@@ -153,11 +153,9 @@ var quietly = sync.OnceFunc(func() {
 func (c *Clip) each(ctx context.Context, use func(i int, luma []uint8)) error {
 	quietly()
 	// Named, so that no other way of OpenCV's to read a name is tried: as a
-	// pattern of pictures, or as a pipeline to be built.
+	// pattern of pictures, or as a pipeline to be built. Its own reader of AVI
+	// files does not survive a frame that says it is huge.
 	v, err := gocv.VideoCaptureFileWithAPI(c.Path, gocv.VideoCaptureFFmpeg)
-	if err != nil {
-		v, err = gocv.VideoCaptureFileWithAPI(c.Path, gocv.VideoCaptureOpencvMjpeg)
-	}
 	if err != nil {
 		return refuseClip(check.Unreadable, "the clip cannot be opened: its coding is not known here, or it is damaged")
 	}
@@ -256,7 +254,7 @@ func (f *farFrame) offer(small raster.Gray, i int) bool {
 		return false
 	}
 	if r.mean() < farBlur*f.first.mean() {
-		return false
+		return i == 1 // some frame has to be there
 	}
 	away := f.unlike(r)
 	if away > f.most {

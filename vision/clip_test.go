@@ -25,8 +25,14 @@ import (
 // an AVI file of MJPEG frames. The camera shakes by up to shake of its Shift.
 func writeClip(t testing.TB, p synth.Pair, pulled []float64, shake float64) string {
 	t.Helper()
-	path := filepath.Join(t.TempDir(), "clip.avi")
-	w, err := gocv.VideoWriterFile(path, "MJPG", 30, p.W, p.H, true)
+	return filmed(t, p, pulled, shake, "avi", "MJPG")
+}
+
+// filmed is writeClip for a kind of file and coding.
+func filmed(t testing.TB, p synth.Pair, pulled []float64, shake float64, kind, coding string) string {
+	t.Helper()
+	path := filepath.Join(t.TempDir(), "clip."+kind)
+	w, err := gocv.VideoWriterFile(path, coding, 30, p.W, p.H, true)
 	if err != nil {
 		t.Fatal(err)
 	}

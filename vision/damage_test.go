@@ -2,6 +2,7 @@ package vision
 
 import (
 	"bytes"
+	"encoding/binary"
 	"errors"
 	"image"
 	"image/gif"
@@ -56,6 +57,8 @@ func TestRefused(t *testing.T) {
 		{"PNG of 30000 x 30000", resizePNG(pic, 30000, 30000), check.TooLarge, "900.0 million"},
 		{"PNG of 2^31-1 squared", resizePNG(pic, 1<<31-1, 1<<31-1), "", ""}, // refused by header or by limit
 		{"PNG of 5000 x 5000 without the data", resizePNG(pic, 5000, 5000), check.Unreadable, "PNG"},
+		{"PNG 16 bit colour of 8000 x 8000", resizePNG(pngFile(t, recolour(image.NewNRGBA64(img.Rect), img)), 8000, 8000), check.TooLarge, "1.2 GB"},
+		{"JPEG progressive of 9200 x 9200", resizeJPEG(encodedByOpenCV(t, img, gocv.IMWriteJpegProgressive, 1), 9200), check.TooLarge, "1.1 GB"},
 		{"TIFF of 2^31 squared", plainTIFF(img, tiffTag{256, 1 << 31}, tiffTag{257, 1 << 31}), "", ""},
 		{"TIFF of 20000 x 20000", plainTIFF(img, tiffTag{256, 20000}, tiffTag{257, 20000}), check.TooLarge, "400.0 million"},
 		{"TIFF of 5000 x 5000 without the data", plainTIFF(img, tiffTag{256, 5000}, tiffTag{257, 5000}), check.Unreadable, "TIFF"},
@@ -71,7 +74,7 @@ func TestRefused(t *testing.T) {
 		{"JPEG restart mark lost", bytes.Replace(restarts, []byte{0xff, 0xd1}, nil, 1), check.Unreadable, "restart"},
 		{"JPEG segment beyond the end", append(slices.Clone(jpg[:2]), 0xff, 0xe1, 0xff, 0xff, 0), check.Unreadable, "cut off"},
 		{"JPEG segment of length 1", append(slices.Clone(jpg[:2]), 0xff, 0xe1, 0, 1, 0), check.Unreadable, "damaged"},
-		{"JPEG without tables", withoutTables(jpg), check.Unreadable, "decoded"},
+		{"JPEG without tables", withoutTables(jpg), check.Unreadable, "headers"},
 		{"PNG without its end", pic[:len(pic)-12], check.Unreadable, "PNG"},
 		{"TIFF float", plainTIFF(img, tiffTag{258, 32}, tiffTag{339, 3}), check.Unreadable, "TIFF"},
 		{"TIFF planes", plainTIFF(img, tiffTag{284, 2}), check.Unreadable, "planes"},
@@ -100,6 +103,15 @@ func TestRefused(t *testing.T) {
 func frameOf(jpg []byte) []byte {
 	at := bytes.Index(jpg, []byte{0xff, markerSOF0, 0})
 	return jpg[at : at+2+int(jpg[at+3])]
+}
+
+// resizeJPEG writes another size into the frame header of a progressive file.
+func resizeJPEG(jpg []byte, side uint16) []byte {
+	jpg = slices.Clone(jpg)
+	at := bytes.Index(jpg, []byte{0xff, markerSOF2, 0})
+	binary.BigEndian.PutUint16(jpg[at+5:], side)
+	binary.BigEndian.PutUint16(jpg[at+7:], side)
+	return jpg
 }
 
 // cmyk returns a grey JPEG file whose frame header claims four channels.

@@ -32,6 +32,8 @@ const maxScans = 100
 // jpegStream is a JPEG file with its markers in order.
 type jpegStream struct {
 	w, h int // as coded, before any turning
+	// unitW and unitH are the pixels of one unit of all channels.
+	unitW, unitH int
 	// core is the file without its comments, metadata and whatever follows
 	// the end mark.
 	core []byte
@@ -100,7 +102,12 @@ func walkJPEG(data []byte, lim Limits) (jpegStream, error) {
 			if s.w, s.h, err = readFrame(marker, body); err != nil {
 				return jpegStream{}, err
 			}
-			if err := lim.refuseSize(s.w, s.h); err != nil {
+			s.unitW, s.unitH = unitSize(body)
+			depth := 1
+			if marker == markerSOF2 {
+				depth += 2 * int(body[5]) // all coefficients are kept to the end
+			}
+			if err := lim.refuseSize(s.w, s.h, depth); err != nil {
 				return jpegStream{}, err
 			}
 		case marker == markerSOS:
@@ -139,6 +146,19 @@ func readFrame(marker byte, body []byte) (w, h int, err error) {
 		return 0, 0, unreadable("the JPEG file has %d colour channels (ink colours?), only grey and RGB can be read; save it as RGB", n)
 	}
 	return int(binary.BigEndian.Uint16(body[3:])), int(binary.BigEndian.Uint16(body[1:])), nil
+}
+
+// unitSize returns the size of a unit by the body of a frame header: a block
+// of 8 x 8, or as many as the sampling factors say (T.81, A.2).
+func unitSize(body []byte) (w, h int) {
+	w, h = 8, 8
+	if body[5] == 1 {
+		return w, h
+	}
+	for at := 7; at < len(body); at += 3 {
+		w, h = max(w, 8*int(body[at]>>4)), max(h, 8*int(body[at]&15))
+	}
+	return w, h
 }
 
 // scanLength returns the number of bytes of coded data before the next marker

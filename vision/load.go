@@ -7,10 +7,12 @@ import (
 	"encoding/hex"
 	"fmt"
 	"image"
+	"image/color"
 	"image/png"
 	"io"
 	"io/fs"
 	"os"
+	"runtime"
 	"syscall"
 	"time"
 
@@ -107,6 +109,9 @@ func Decode(data []byte, name string, lim Limits) (Photo, error) {
 		err = p.fromJPEG(data, lim)
 	} else {
 		err = p.fromGo(k, data, meta, lim)
+		if p.W*p.H > largePicture {
+			runtime.GC() // the search needs as much again as the decoder has used
+		}
 	}
 	digest := <-sum
 	if err != nil {
@@ -115,6 +120,9 @@ func Decode(data []byte, name string, lim Limits) (Photo, error) {
 	p.SHA256 = hex.EncodeToString(digest[:])
 	return p, nil
 }
+
+// largePicture is the number of pixels from which memory is worth caring for.
+const largePicture = 20e6
 
 // fromJPEG fills in the picture of a JPEG file.
 func (p *Photo) fromJPEG(data []byte, lim Limits) error {
@@ -125,12 +133,24 @@ func (p *Photo) fromJPEG(data []byte, lim Limits) error {
 	// Memory for the light is made ready while the codec is at work.
 	fresh := make(chan raster.Gray, 1)
 	go func() { fresh <- raster.NewGray(stream.w, stream.h) }()
-	return decodeJPEG(stream, func(luma []uint8) {
-		row := func(y int, _ []uint8) []uint8 { return luma[y*stream.w : (y+1)*stream.w] }
-		table := raster.SRGB.Table(1 << 8)
-		light, counts := develop(<-fresh, stream.w, stream.h, p.Orientation, row, table)
-		p.setLight(light, raster.SRGB, counts, table)
-	})
+	var damaged error
+	var shifted int
+	together(func() {
+		err = decodeJPEG(stream, func(luma []uint8) {
+			shifted = shadeShift(luma, stream.w, stream.h, stream.unitW, stream.unitH)
+			row := func(y int, _ []uint8) []uint8 { return luma[y*stream.w : (y+1)*stream.w] }
+			table := raster.SRGB.Table(1 << 8)
+			light, counts := develop(<-fresh, stream.w, stream.h, p.Orientation, row, table)
+			p.setLight(light, raster.SRGB, counts, table)
+		})
+	}, func() { damaged = damagedScans(stream) })
+	switch {
+	case damaged != nil:
+		return damaged
+	case shifted > 0:
+		return unreadable("the JPEG file is damaged: from row %d on its shades are shifted", shifted)
+	}
+	return err
 }
 
 // fromGo fills in the picture of a PNG or TIFF file.
@@ -149,7 +169,7 @@ func (p *Photo) fromGo(k kind, data []byte, meta metadata, lim Limits) error {
 	if err != nil {
 		return unreadable("the %s file cannot be read: %v", k, err)
 	}
-	if err := lim.refuseSize(config.Width, config.Height); err != nil {
+	if err := lim.refuseSize(config.Width, config.Height, depthOf(config.ColorModel)); err != nil {
 		return err
 	}
 	img, err := decodeRecovered(decode, data)
@@ -165,6 +185,22 @@ func (p *Photo) fromGo(k kind, data []byte, meta metadata, lim Limits) error {
 	light, counts := develop(raster.NewGray(config.Width, config.Height), config.Width, config.Height, p.Orientation, row, table)
 	p.setLight(light, curve, counts, table)
 	return nil
+}
+
+// depthOf returns the bytes that a pixel of a decoded PNG or TIFF picture has.
+func depthOf(m color.Model) int {
+	switch m {
+	case color.GrayModel:
+		return 1
+	case color.Gray16Model:
+		return 2
+	case color.RGBA64Model, color.NRGBA64Model:
+		return 8
+	}
+	if _, ok := m.(color.Palette); ok {
+		return 1
+	}
+	return 4
 }
 
 // decodeRecovered decodes data; a decoder that panics on a hostile file must

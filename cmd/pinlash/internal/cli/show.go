@@ -127,12 +127,14 @@ func isOneOf(path string, others []string) bool {
 	return false
 }
 
-// seen returns a photo, or a frame of a clip, to draw on.
+// seen returns a photo, or a frame of a clip, to draw on. A photo is read once
+// more for its colours; where only the measuring could read it, it is shown in
+// grey.
 func seen(photo vision.Photo, frame image.Image) (image.Image, error) {
 	if frame == nil {
 		var err error
 		if frame, err = overlay.Load(photo.Path, photo.Orientation); err != nil {
-			return nil, &fs.PathError{Op: "draw on", Path: photo.Path, Err: err}
+			frame = encoded(photo.Light)
 		}
 	}
 	if size := frame.Bounds().Size(); size.X != photo.W || size.Y != photo.H {
@@ -149,6 +151,7 @@ func writeOverlay(path string, result outcome) error {
 	img, err := overlay.Draw(photo, overlay.Drawing{
 		Rules:   result.rules,
 		Gauge:   result.gauge,
+		Grid:    result.grid,
 		Joint:   result.joint,
 		Span:    spanDrawing(result),
 		Motion:  result.motion,
