@@ -16,7 +16,9 @@ type camera struct {
 	tilt     float64 // rad, about the axis in direction azimuth
 	azimuth  float64
 	w, h     int
-	bend     float64 // of the lens: p' = p (1 + bend p²) from the centre
+	bend     float64 // of the lens: p' = p (1 + bend p² + bend4 p⁴) from the centre
+	bend4    float64
+	off      r2.Vec // of the lens's centre from that of the photo
 }
 
 // see returns the place in the photo of the plane's point p, mm.
@@ -27,8 +29,10 @@ func (c camera) see(p r2.Vec) r2.Vec {
 	depth := c.distance + v*sin
 	f := c.distance / c.mmPerPx
 	q := r2.Add(r2.Scale(f*u/depth, axis), r2.Scale(f*v*cos/depth, off))
-	q = r2.Scale(1+c.bend*r2.Norm2(q), q)
-	return r2.Add(q, c.centre())
+	q = r2.Sub(q, c.off)
+	d2 := r2.Norm2(q)
+	q = r2.Scale(1+d2*(c.bend+d2*c.bend4), q)
+	return r2.Add(r2.Add(q, c.off), c.centre())
 }
 
 func (c camera) centre() r2.Vec { return r2.Vec{X: float64(c.w-1) / 2, Y: float64(c.h-1) / 2} }

@@ -34,13 +34,16 @@ func (e *FileError) Error() string {
 func (e *FileError) Unwrap() error { return e.Err }
 
 const (
-	fileKind    = "pinlash scale"
-	fileVersion = 1
+	fileKind = "pinlash scale"
+	// fileVersion is that of a scale with a lens, which a program that knows
+	// nothing of lenses must not use. Scales without are saved as version 1.
+	fileVersion = 2
 	maxFileSize = 64 << 10
 )
 
-// file is a saved scale, version 1: one JSON object of these fields, all of
-// them needed but round, division_mm and marks. Uncertainties are standard ones.
+// file is a saved scale: one JSON object of these fields, all of them needed
+// but round, division_mm, marks and, in version 2, lens. Uncertainties are
+// standard ones.
 type file struct {
 	Kind           string    `json:"kind"`
 	Version        int       `json:"version"`
@@ -60,6 +63,14 @@ type file struct {
 	Round          bool      `json:"round,omitempty"`
 	DivisionMM     float64   `json:"division_mm,omitempty"`
 	Marks          int       `json:"marks,omitempty"`
+	Lens           *lensPart `json:"lens,omitempty"`
+}
+
+type lensPart struct {
+	K1     float64       `json:"k1_per_px2"`
+	K2     float64       `json:"k2_per_px4"`
+	Centre [2]float64    `json:"centre_px"`
+	Cov    [4][4]float64 `json:"covariance"` // of k1, k2, centre x, y
 }
 
 type part struct {
@@ -76,7 +87,7 @@ func Encode(w io.Writer, s Scale) error {
 	}
 	f := file{
 		Kind:           fileKind,
-		Version:        fileVersion,
+		Version:        1,
 		Source:         s.Source,
 		Width:          s.W,
 		Height:         s.H,
@@ -92,6 +103,10 @@ func Encode(w io.Writer, s Scale) error {
 		Round:          s.Round,
 		DivisionMM:     s.DivisionMM,
 		Marks:          s.Marks,
+	}
+	if l := s.Lens; l.read() {
+		f.Version = fileVersion
+		f.Lens = &lensPart{K1: l.K1, K2: l.K2, Centre: [2]float64{l.Centre.X, l.Centre.Y}, Cov: l.Cov}
 	}
 	for _, t := range s.MMPerPx.Budget {
 		f.Budget = append(f.Budget, part(t))
@@ -136,8 +151,8 @@ func decode(r io.Reader) (Scale, error) {
 	if head.Kind != fileKind {
 		return Scale{}, fmt.Errorf("not a saved scale: kind is %q, not %q", head.Kind, fileKind)
 	}
-	if head.Version != fileVersion {
-		return Scale{}, fmt.Errorf("saved scale of version %d; this program reads version %d", head.Version, fileVersion)
+	if head.Version < 1 || head.Version > fileVersion {
+		return Scale{}, fmt.Errorf("saved scale of version %d; this program reads versions up to %d", head.Version, fileVersion)
 	}
 	f, err := strict(data)
 	if err != nil {
@@ -164,6 +179,15 @@ func decode(r io.Reader) (Scale, error) {
 		Marks:          f.Marks,
 		W:              f.Width,
 		H:              f.Height,
+	}
+	if l := f.Lens; l != nil {
+		if head.Version < fileVersion {
+			return Scale{}, fmt.Errorf("saved scale of version %d has a lens", head.Version)
+		}
+		s.Lens = Lens{K1: l.K1, K2: l.K2, Centre: r2.Vec{X: l.Centre[0], Y: l.Centre[1]}, Cov: l.Cov}
+		if !s.Lens.read() {
+			return Scale{}, errors.New("lens without a covariance")
+		}
 	}
 	budget := make(uncert.Budget, len(f.Budget))
 	for i, p := range f.Budget {
@@ -200,8 +224,8 @@ func (s Scale) sound() error {
 	switch {
 	case len(s.MMPerPx.Budget) == 0:
 		return errors.New("budget is empty")
-	case !slices.Contains([]string{"rule", "gauge", "points", "file"}, s.Source):
-		return fmt.Errorf("source %q is not rule, gauge, points or file", s.Source)
+	case !slices.Contains([]string{"rule", "gauge", "points", "grid", "file"}, s.Source):
+		return fmt.Errorf("source %q is not rule, gauge, points, grid or file", s.Source)
 	case s.W < 1 || s.H < 1 || s.W > 1e5 || s.H > 1e5:
 		return fmt.Errorf("photo of %d x %d pixels", s.W, s.H)
 	case !inside(s.Origin.X, 1e6) || !inside(s.Origin.Y, 1e6):
@@ -222,6 +246,8 @@ func (s Scale) sound() error {
 		return fmt.Errorf("extent of %g px", s.Extent)
 	case !(s.DivisionMM >= 0 && inside(s.DivisionMM, float64(longest))):
 		return fmt.Errorf("division of %g mm", s.DivisionMM)
+	case s.Lens.read() && !s.Lens.sound(s.W, s.H):
+		return fmt.Errorf("lens of k1 %g, k2 %g", s.Lens.K1, s.Lens.K2)
 	case s.Marks < 0 || s.Marks > 1e6:
 		return fmt.Errorf("%d marks", s.Marks)
 	}
@@ -243,7 +269,7 @@ func soundBudget(mmPerPx float64, b uncert.Budget) error {
 			return fmt.Errorf("part of the budget named %.200q", t.Name)
 		case !(t.U >= 0 && t.U <= mmPerPx):
 			return fmt.Errorf("part %q of the budget has an uncertainty of %g mm/px", t.Name, t.U)
-		case t.DF != 0 && !(t.DF >= 1e-3 && t.DF <= 1e12):
+		case t.DF != 0 && !(t.DF >= 1 && t.DF <= 1e12):
 			return fmt.Errorf("part %q of the budget has %g degrees of freedom", t.Name, t.DF)
 		}
 	}

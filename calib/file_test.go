@@ -30,7 +30,11 @@ func saved(t testing.TB) []Scale {
 	if err != nil {
 		t.Fatal(err)
 	}
-	return []Scale{rule.Scale, gauge.Scale, points.Scale}
+	grid, err := FromGrids([]geom.Grid{bent().gridOf(0.5, 0.2, 0.05, newRand(4))}, 0.5, photo)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return []Scale{rule.Scale, gauge.Scale, points.Scale, grid.Scale}
 }
 
 func encoded(t testing.TB, s Scale) []byte {
@@ -54,6 +58,26 @@ func TestFileRoundTrip(t *testing.T) {
 	}
 }
 
+// A scale without a lens is saved as before lenses were known, and a scale of
+// then is read: this one was written by the program as it was.
+func TestOldFile(t *testing.T) {
+	const old = `{"kind":"pinlash scale","version":1,"source":"points","width_px":1600,"height_px":1200,"mm_per_px":0.01,
+		"budget":[{"name":"points read","u":2e-6}],"origin_px":[600,250],"angle_rad":0.3,"gradient_per_px":[0,0],"gradient_u_per_px":[6.7e-6,3.4e-6],
+		"gradient_read":[0,0],"distortion_u_per_px2":1.2e-9,"foreshortening":2e-4,"extent_px":1044}`
+	s, err := Decode(strings.NewReader(old))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if s.Bends() || s.Lens != (Lens{}) || s.DistortionU != 1.2e-9 {
+		t.Errorf("an old scale has the lens %+v", s.Lens)
+	}
+	for i, s := range saved(t) {
+		if v1 := bytes.Contains(encoded(t, s), []byte(`"version": 1,`)); v1 != (i < 3) {
+			t.Errorf("%s: saved as version 1: %v", s.Source, v1)
+		}
+	}
+}
+
 func TestDecodeRefuses(t *testing.T) {
 	good := string(encoded(t, saved(t)[0]))
 	change := func(old, new string) string {
@@ -69,7 +93,12 @@ func TestDecodeRefuses(t *testing.T) {
 		"other JSON":      {`{"kind":"joint"}`, "kind"},
 		"cut short":       {good[:len(good)/2], "not a saved scale"},
 		"two objects":     {good + good, "not a saved scale"},
-		"later version":   {change(`"version": 1`, `"version": 2`), "version 2"},
+		"later version":   {change(`"version": 1`, `"version": 3`), "version 3"},
+		"version below 1": {change(`"version": 1`, `"version": 0`), "version 0"},
+		"lens in v1":      {change(`"version": 1`, `"version": 1, "lens": {"covariance": [[1e-20,0,0,0],[0,0,0,0],[0,0,1,0],[0,0,0,1]]}`), "has a lens"},
+		"lens exact":      {change(`"version": 1`, `"version": 2, "lens": {"k1_per_px2": 1e-9, "centre_px": [800,600]}`), "without a covariance"},
+		"lens folds":      {change(`"version": 1`, `"version": 2, "lens": {"k1_per_px2": -1e-6, "centre_px": [800,600], "covariance": [[1e-20,0,0,0],[0,0,0,0],[0,0,1,0],[0,0,0,1]]}`), "lens of k1 -1e-06"},
+		"lens outside":    {change(`"version": 1`, `"version": 2, "lens": {"k1_per_px2": 1e-9, "centre_px": [800], "covariance": [[1e-20,0,0,0],[0,0,0,0],[0,0,1,0],[0,0,0,-1]]}`), "lens of k1"},
 		"unknown field":   {change(`"version": 1`, `"version": 1, "dpi": 72`), "dpi"},
 		"missing field":   {change(`"mm_per_px"`, `"MM"`), "MM"},
 		"missing pair":    {change(`"origin_px": [`, `"origin_px": [1,`), "pairs"},
@@ -124,6 +153,7 @@ func TestEncodeRefusesUnsoundScales(t *testing.T) {
 		"share":        func(s *Scale) { s.GradientRead.X = 1.5 },
 		"marks":        func(s *Scale) { s.Marks = -1 },
 		"division":     func(s *Scale) { s.DivisionMM = math.Inf(1) },
+		"lens":         func(s *Scale) { s.Lens = Lens{K1: math.NaN(), Cov: [4][4]float64{{1e-20}}} },
 	} {
 		s := saved(t)[0]
 		spoil(&s)
@@ -140,6 +170,8 @@ func FuzzDecode(f *testing.F) {
 		f.Add(encoded(f, s))
 	}
 	f.Add([]byte(`{"kind":"pinlash scale","version":1}`))
+	f.Add([]byte(`{"kind":"pinlash scale","version":1,"source":"rule","width_px":1000,"height_px":1000,"mm_per_px":0.001,"budget":[{"name":"a","u":1e-16,"df":1e-3}],"origin_px":[0,0],"angle_rad":0,"gradient_per_px":[0,0],"gradient_u_per_px":[0,0],"gradient_read":[0,0],"distortion_u_per_px2":0,"foreshortening":0,"extent_px":0}`))
+	f.Add([]byte(`{"kind":"pinlash scale","version":2,"source":"grid","width_px":1000,"height_px":1000,"mm_per_px":0.001,"budget":[{"name":"a","u":1e-6,"df":9}],"origin_px":[500,500],"angle_rad":0,"gradient_per_px":[1e-5,0],"gradient_u_per_px":[0,0],"gradient_read":[1,1],"distortion_u_per_px2":0,"lens":{"k1_per_px2":-1e-8,"k2_per_px4":1e-14,"centre_px":[510,480],"covariance":[[1e-20,1e-26,0,0],[1e-26,1e-31,0,0],[0,0,1,0.1],[0,0,0.1,1]]},"foreshortening":0,"extent_px":0}`))
 	f.Add([]byte(`{"kind":"pinlash scale","version":1,"source":"rule","width_px":1,"height_px":1,"mm_per_px":1e-6,"budget":[{"name":"a","u":0}],"origin_px":[-1e6,1e6],"angle_rad":6,"gradient_per_px":[0.1,0],"gradient_u_per_px":[0.5,0.5],"gradient_read":[1,0],"distortion_u_per_px2":0.5,"foreshortening":0.5,"extent_px":1e6}`))
 	f.Fuzz(func(t *testing.T, data []byte) {
 		s, err := Decode(bytes.NewReader(data))
@@ -151,7 +183,11 @@ func FuzzDecode(f *testing.F) {
 			return
 		}
 		for _, p := range []r2.Vec{{}, {X: float64(s.W), Y: float64(s.H)}, s.Origin} {
-			for _, q := range []uncert.Quantity{s.At(p), s.Along(p, 1), s.Distance(p, s.centre(), 1)} {
+			f := s.Flattened()
+			for _, q := range []uncert.Quantity{
+				s.At(p), s.Along(p, 1), s.Distance(p, s.centre(), 1),
+				f.At(s.Flat(p)), f.Along(s.Flat(p), 1), f.Distance(s.Flat(p), s.centre(), 1),
+			} {
 				if !(q.U >= 0 && q.Lower <= q.Value && q.Value <= q.Upper) || math.IsInf(q.Upper, 0) {
 					t.Fatalf("%+v at %v of %+v", q, p, s)
 				}

@@ -164,6 +164,12 @@ var refusals = map[string]string{
 	"tilt":              "the scale changes by %.2g over the length of the rule, more than %.2g: the camera looks at a slant",
 	"scale_uncertainty": "the scale is known to %.2g of itself (standard uncertainty), worse than %.2g",
 	"gauge_residual_px": "the gauge's rim strays %.3g px from a circle, more than %.3g px",
+	"grid_points":       "%.0f points of the grid could be read, fewer than %.0f",
+	"grid_points_share": "only a share of %.2f of the grid's points lie where they should, less than %.2f",
+	"grid_residual_px":  "the grid's points stray %.3g px from an even grid, more than %.3g px",
+	"grid_reach":        "the grid reaches only %.2f of the way from the photo's middle to its corner, less than %.2f: what the lens does beyond cannot be read",
+	"grid_squash":       "the grid looks shorter one way than the other by %.2g of itself, more than %.2g: the camera looks at a slant, or the target is not square",
+	"grid_tilt":         "the scale changes by %.2g over the photo, more than %.2g: the camera looks at a slant",
 }
 
 // ruleLength is the stated length between the outermost marks.

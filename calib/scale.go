@@ -1,9 +1,9 @@
 // Package calib turns pixels into millimetres and says how well.
 //
-// A [Scale] is read from a rule ([FromRule]), a round gauge ([FromGauge]) or
-// two points ([FromPoints]), or comes from a file ([Decode]). Its methods At,
-// Along, Length and Distance are the only places where pixels become
-// millimetres. Pixels and angles are those of package raster.
+// A [Scale] is read from a rule ([FromRule]), a round gauge ([FromGauge]), two
+// points ([FromPoints]) or a flat grid ([FromGrids]), or comes from a file
+// ([Decode]). Its methods At, Along, Length and Distance are the only places
+// where pixels become millimetres. Pixels and angles are those of package raster.
 //
 // # A camera that looks at a slant
 //
@@ -23,6 +23,12 @@
 // The axis is taken to meet the middle of the photo, and the lens to bend
 // straight lines about that point, p' = p (1 + q p²): a photo must not be
 // cropped to one side before it is measured.
+//
+// Only a grid shows how much. Its scale has a [Lens], and its homography holds
+// for the flat picture that a lens without distortion would make: At, Along,
+// Length and Distance take points of the photo and flatten them first. Edges
+// are better flattened before curves are laid through them, point by point with
+// [Scale.Flat]; [Scale.Flattened] then turns what was found into millimetres.
 package calib
 
 import (
@@ -51,8 +57,12 @@ type Scale struct {
 	// GradientRead is the share of the two that was read from the marks, 0 to
 	// 1; the rest is what was assumed.
 	GradientRead r2.Vec
-	// DistortionU is the standard uncertainty of q, the bend of the lens, 1/px².
+	// DistortionU is the standard uncertainty of q, the bend of the lens that
+	// is left after Lens was taken out, 1/px²: as far as lengths in the photo's
+	// corner tell.
 	DistortionU float64
+	Lens        Lens
+	flattened   bool // points are handed over as Lens leaves them
 	// Foreshortening is 1 - cos of the tilt the plane may have, by which
 	// lengths across the tilt axis may look shorter than those along it.
 	Foreshortening float64
@@ -63,9 +73,9 @@ type Scale struct {
 	// gives it, and not that along AngleRad.
 	Round      bool
 	AngleRad   float64 // direction of the rule in the photo
-	Source     string  // "rule", "gauge", "points" or "file"
-	DivisionMM float64 // of a rule, else 0
-	Marks      int     // of a rule, else 0
+	Source     string  // "rule", "gauge", "points", "grid" or "file"
+	DivisionMM float64 // of a rule, or between the points of a grid, else 0
+	Marks      int     // of a rule, or points of a grid, else 0
 	W, H       int     // size of the photo the scale was read in, pixels
 }
 
@@ -108,42 +118,84 @@ func (s Scale) Distance(a, b r2.Vec, u float64) uncert.Quantity {
 	// The local scale at the middle is right for a short way; the homography
 	// itself for any.
 	h, centre := s.slant(), s.centre()
-	a, b = r2.Sub(a, centre), r2.Sub(b, centre)
-	here.size = r2.Norm(r2.Sub(r2.Scale(1/depth(h, b), b), r2.Scale(1/depth(h, a), a))) / px.Value
+	a, b = s.shown(a), s.shown(b)
+	here.sized(s.Lens, func(l Lens) float64 {
+		a, b := r2.Sub(l.flat(a), centre), r2.Sub(l.flat(b), centre)
+		return r2.Norm(r2.Sub(r2.Scale(1/depth(h, b), b), r2.Scale(1/depth(h, a), a))) / px.Value
+	})
 	return uncert.Product(s.like(here), px, "mm")
 }
 
 // local is the length of a pixel somewhere in the photo.
 type local struct {
-	size  float64 // in units of M
-	way   r2.Vec  // unit vector, zero for the mean of all directions
-	lever r2.Vec  // size changes by -lever.dh, relatively
-	bend  float64 // and by bend.dq
+	size  float64    // in units of M
+	way   r2.Vec     // unit vector, zero for the mean of all directions
+	lever r2.Vec     // size changes by -lever.dh, relatively
+	bend  float64    // and by -bend.dq, for a lens of which nothing was read
+	lens  [4]float64 // and by lens.d(K1, K2, Centre.X, Centre.Y), for any other
+}
+
+// sized sets the size to what it is with lens l, and how it hangs on the lens.
+func (s *local) sized(l Lens, size func(Lens) float64) {
+	s.size = size(l)
+	if !l.read() {
+		return
+	}
+	for i := range s.lens {
+		step := 0.1 * math.Sqrt(l.Cov[i][i])
+		if step == 0 {
+			continue
+		}
+		more, less := l, l
+		for _, way := range []struct {
+			of *Lens
+			by float64
+		}{{&more, step}, {&less, -step}} {
+			*[]*float64{&way.of.K1, &way.of.K2, &way.of.Centre.X, &way.of.Centre.Y}[i] += way.by
+		}
+		s.lens[i] = math.Log(size(more)/size(less)) / (2 * step)
+	}
 }
 
 // round is the mean of all directions over a circle of diameter extent at p:
 // the root of the area element of X(p), M² (1 + h.p)^-3.
 func (s Scale) round(p r2.Vec, extent float64) local {
-	p = r2.Sub(p, s.centre())
-	return local{
-		size:  math.Pow(depth(s.slant(), p), -1.5),
-		lever: r2.Scale(1.5, p),
-		bend:  2*r2.Norm2(p) + extent*extent/4,
+	h, centre := s.slant(), s.centre()
+	from := r2.Sub(s.Flat(p), centre)
+	out := local{lever: r2.Scale(1.5, from), bend: 2*r2.Norm2(from) + extent*extent/4}
+	photo, area := s.shown(p), 1.0
+	if s.flattened {
+		area = s.Lens.area(p)
 	}
+	out.sized(s.Lens, func(l Lens) float64 {
+		flat := l.flat(photo)
+		return math.Pow(depth(h, r2.Sub(flat, centre)), -1.5) * math.Sqrt(l.area(flat)/area)
+	})
+	return out
 }
 
 // along is the size of dX(p) along the unit vector d, for the bend averaged
 // over a way of length extent.
 func (s Scale) along(p, d r2.Vec, extent float64) local {
-	p = r2.Sub(p, s.centre())
-	h := s.slant()
-	w, inD := depth(h, p), r2.Dot(p, d)
-	return local{
-		size:  r2.Norm(r2.Sub(r2.Scale(w, d), r2.Scale(r2.Dot(h, d), p))) / (w * w),
+	h, centre := s.slant(), s.centre()
+	from := r2.Sub(s.Flat(p), centre)
+	inD := r2.Dot(from, d)
+	out := local{
 		way:   d,
-		lever: r2.Add(p, r2.Scale(inD, d)),
-		bend:  r2.Norm2(p) + 2*inD*inD + extent*extent/4,
+		lever: r2.Add(from, r2.Scale(inD, d)),
+		bend:  r2.Norm2(from) + 2*inD*inD + extent*extent/4,
 	}
+	photo, way := s.shown(p), d
+	if s.flattened {
+		way = s.Lens.bent(p, d)
+	}
+	out.sized(s.Lens, func(l Lens) float64 {
+		flat := l.flat(photo)
+		d, p := l.flatter(flat, way), r2.Sub(flat, centre)
+		w := depth(h, p)
+		return r2.Norm(r2.Sub(r2.Scale(w, d), r2.Scale(r2.Dot(h, d), p))) / (w * w)
+	})
+	return out
 }
 
 // like returns the pixel length there from the one that was measured.
@@ -166,11 +218,21 @@ func (s Scale) like(there local) uncert.Quantity {
 	bend := there.bend - here.bend -
 		3*s.GradientRead.X*r2.Dot(lever, along)*r2.Dot(o, along) -
 		2*s.GradientRead.Y*r2.Dot(lever, across)*r2.Dot(o, across)
+	lens := math.Abs(bend) * s.DistortionU
+	if s.Lens.read() {
+		lens = 0
+		for i := range there.lens {
+			for j := range there.lens {
+				lens += (there.lens[i] - here.lens[i]) * s.Lens.Cov[i][j] * (there.lens[j] - here.lens[j])
+			}
+		}
+		lens = math.Sqrt(max(lens, 0))
+	}
 	for _, t := range []uncert.Term{
 		{Name: "tilt along the scale", U: q.Value * math.Abs(r2.Dot(lever, along)) * s.GradientU.X / 2},
 		{Name: "tilt across the scale", U: q.Value * math.Abs(r2.Dot(lever, across)) * s.GradientU.Y},
 		{Name: "foreshortening by tilt", U: q.Value * turned(here.way, there.way) * s.Foreshortening},
-		{Name: "lens distortion", U: q.Value * math.Abs(bend) * s.DistortionU},
+		{Name: "lens distortion", U: q.Value * lens},
 	} {
 		if t.U > 0 {
 			b = append(b, t)

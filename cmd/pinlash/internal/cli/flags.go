@@ -143,7 +143,7 @@ func (o *scaleOptions) validate(given changed) error {
 			"division": o.division, "distance": o.distance, "working-distance": o.workingDistance,
 			"division-tolerance": o.tolerance, "gauge": o.gauge,
 		}),
-		given.atMostOne("division", "gauge", "points"),
+		given.atMostOne("division", "gauge", "points", "grid"),
 		given.atMostOne("scale-file", "points"),
 		given.together("points", "distance"),
 		given.together("plane-offset", "working-distance"),
@@ -156,7 +156,7 @@ func (o *scaleOptions) validate(given changed) error {
 // command line says that there is none to be read: a kept scale has its own
 // tolerance and temperature in it.
 func (o *scaleOptions) validateScaleSeen(given changed) error {
-	if given("division-tolerance") && !given("division") {
+	if given("division-tolerance") && !given("division") && !given("grid") {
 		return usageErrorf("--division-tolerance needs --division")
 	}
 	if given("scale-file") && !given("division") && !given("gauge") {

@@ -25,22 +25,32 @@ var gaugePhotos = map[string]func(*synth.Scene){
 		}
 		s.Joint.Pull(1)
 	},
+	"dots":    dots,
+	"checker": checker,
+	"bent":    bentJoint,
+	"ruled":   ruledJoint,
+	"four":    func(s *synth.Scene) { dots(s); s.Grid.Rows = 4 },
 }
 
-// draw writes one of the gauge photos: draw KIND FILE.
+// draw writes one of the photos: draw KIND FILE.
 func draw(ts *testscript.TestScript, neg bool, args []string) {
 	if neg || len(args) != 2 || gaugePhotos[args[0]] == nil {
-		ts.Fatalf("usage: draw gauge|backlit|joint FILE")
+		ts.Fatalf("usage: draw gauge|backlit|joint|dots|checker|bent|ruled|four FILE")
 	}
-	s := synth.Scene{
-		W: 1280, H: 800, Seed: 7,
-		Gauge:      synth.Gauge{Center: r2.Vec{X: 950, Y: 410}, R: 250, Face: synth.Face{Level: 0.5}},
-		Background: synth.Face{Level: 0.02},
-		Camera:     synth.Camera{Blur: 1.2, Noise: synth.Noise{Read: 0.003, FullWell: 8000}, Curve: raster.SRGB},
-	}
+	s := gaugeScene()
 	gaugePhotos[args[0]](&s)
 	f, err := os.Create(ts.MkAbs(args[1]))
 	ts.Check(err)
 	ts.Check(s.WriteJPEG(f))
 	ts.Check(f.Close())
+}
+
+// gaugeScene is the photo of the gauge alone.
+func gaugeScene() synth.Scene {
+	return synth.Scene{
+		W: 1280, H: 800, Seed: 7,
+		Gauge:      synth.Gauge{Center: r2.Vec{X: 950, Y: 410}, R: 250, Face: synth.Face{Level: 0.5}},
+		Background: synth.Face{Level: 0.02},
+		Camera:     synth.Camera{Blur: 1.2, Noise: synth.Noise{Read: 0.003, FullWell: 8000}, Curve: raster.SRGB},
+	}
 }

@@ -24,6 +24,7 @@ type outcome struct {
 	scale  calib.Scale // of a photo measured for its scale only
 	rules  []geom.Rule
 	gauge  *geom.Circle
+	grid   *geom.Grid
 	joint  *geom.JointEdges
 	heads  *geom.Heads
 	motion *overlay.Motion
@@ -35,7 +36,7 @@ type outcome struct {
 
 // found says whether there is anything to draw.
 func (o outcome) found() bool {
-	return len(o.rules) > 0 || o.gauge != nil || o.joint != nil || o.heads != nil || o.motion != nil
+	return len(o.rules) > 0 || o.gauge != nil || o.grid != nil || o.joint != nil || o.heads != nil || o.motion != nil
 }
 
 // open begins a photo's way: it reads the file and looks at the exposure.

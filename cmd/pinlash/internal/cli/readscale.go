@@ -80,25 +80,35 @@ func (s *scaleSource) read(photo vision.Photo) (foundScale, error) {
 	if s.samePlane {
 		found.Notes = append(found.Notes, "it was stated that what is measured lies in the plane of the scale (--same-plane)")
 	}
-	if !s.temperature.given {
-		return found, nil
+	return found, s.atReference(&found.Reading)
+}
+
+// atReference turns the scale into one for lengths at 20 degC.
+func (o scaleOptions) atReference(found *calib.Reading) error {
+	if !o.temperature.given {
+		return nil
 	}
-	factor, err := s.thermal()
+	factor, err := o.thermal()
 	if err != nil {
-		return found, err
+		return err
 	}
 	found.Scale.MMPerPx = uncert.Product(found.Scale.MMPerPx, factor, found.Scale.MMPerPx.Unit)
-	found.Notes = append(found.Notes, fmt.Sprintf("lengths hold at 20 degC; photo, scale and chain were at %g degC, both taken to be of steel", s.temperature.value))
-	return found, nil
+	found.Notes = append(found.Notes, fmt.Sprintf("lengths hold at 20 degC; photo, scale and chain were at %g degC, both taken to be of steel", o.temperature.value))
+	return nil
+}
+
+// stated returns what the command line says of the scale in a photo.
+func (o scaleOptions) stated(photo vision.Photo) calib.Options {
+	return calib.Options{
+		W: photo.W, H: photo.H, WorkingDistance: o.workingDistance,
+		// The limits of an error that may lie anywhere between them.
+		Tolerance: o.tolerance / calib.Length(math.Sqrt(3)),
+	}
 }
 
 // asSeen returns the scale as the photo or the kept file has it.
 func (s *scaleSource) asSeen(photo vision.Photo) (foundScale, error) {
-	opts := calib.Options{
-		W: photo.W, H: photo.H, WorkingDistance: s.workingDistance,
-		// The limits of an error that may lie anywhere between them.
-		Tolerance: s.tolerance / calib.Length(math.Sqrt(3)),
-	}
+	opts := s.stated(photo)
 	switch {
 	case s.pointed:
 		reading, err := calib.FromPoints(s.points[0], s.points[1], s.distance, 0, opts)

@@ -18,6 +18,7 @@ import (
 type scaleCommand struct {
 	scale  scaleOptions
 	output outputOptions
+	grid   calib.Length // distance of neighbouring points
 	save   string
 	photos []string
 }
@@ -32,9 +33,15 @@ the photo, at any angle, from a round gauge of known diameter seen end-on, or
 from two points of known distance. With --save the
 scale is kept for later photos taken at the same setting of the microscope, the
 same focus and the same image size, which need not show a scale then.
+
+With --grid it reads one scale from one or more photos of a flat target, a
+square grid of dots or a checkerboard, that reaches into the corners of the
+photo, and with it by how much the lens bends straight lines. The saved scale
+then has the lens taken out of what is measured with it.
 ` + exitHelp,
 		Example: `  pinlash scale micrometer.jpg --division 10um --save x40.scale
   pinlash scale pin.jpg --gauge 5mm --save x40.scale
+  pinlash scale dots1.jpg dots2.jpg --grid 0.5mm --save x40.scale
   pinlash joint a.jpg b.jpg --scale-file x40.scale`,
 		Args: photos,
 		RunE: func(cmd *cobra.Command, args []string) error {
@@ -43,6 +50,7 @@ same focus and the same image size, which need not show a scale then.
 		},
 	}
 	opts.scale.addFlags(cmd.Flags())
+	lengthFlag(cmd.Flags(), &opts.grid, "grid", "`length` between neighbouring dots, or corners of squares, of the flat target that all photos show")
 	opts.output.addFlags(cmd.Flags())
 	cmd.Flags().StringVar(&opts.save, "save", "", "keep the scale in this `file`, for --scale-file")
 	return cmd
@@ -50,12 +58,14 @@ same focus and the same image size, which need not show a scale then.
 
 func (o scaleCommand) validate(given changed) error {
 	switch {
-	case given("save") && len(o.photos) > 1:
+	case given("save") && len(o.photos) > 1 && !given("grid"):
 		return usageErrorf("--save keeps the scale of one photo, got %d", len(o.photos))
 	case given("save") && o.save == "":
 		return usageErrorf("--save wants a file")
 	case given("save") && isOneOf(o.save, o.photos):
 		return usageErrorf("--save would overwrite the photo %s", o.save)
+	case given("grid") && o.grid <= 0:
+		return usageErrorf("--grid of %v must be above zero", o.grid)
 	}
 	return o.output.validate(given)
 }
@@ -72,14 +82,24 @@ func runScale(ctx context.Context, opts scaleCommand, given changed, streams Str
 	if err != nil {
 		return err
 	}
-	return eachPhoto(ctx, opts.photos, out, way)
+	photos := opts.photos
+	if given("grid") {
+		photos = photos[:1] // one scale from all
+	}
+	return eachPhoto(ctx, photos, out, way)
 }
 
-// way checks the options and returns what takes one photo its whole way.
+// way checks the options and returns what takes one photo, or all of a grid,
+// their whole way.
 func (o scaleCommand) way(given changed) (photoWay, error) {
 	source, err := o.scale.source(given)
 	if err != nil {
 		return nil, err
+	}
+	if given("grid") {
+		return func(ctx context.Context, _ string) (outcome, error) {
+			return o.measureGrid(ctx, source)
+		}, nil
 	}
 	return func(ctx context.Context, path string) (outcome, error) {
 		return measureScale(ctx, path, source, o.save)
@@ -96,19 +116,37 @@ func measureScale(ctx context.Context, path string, source *scaleSource, save st
 	if err != nil {
 		return result, err
 	}
-	result.scale = found.Scale
+	return result, result.keepScale(found.Reading, scaleFigures(found.Scale), save)
+}
+
+// measureGrid reads one scale and the lens from all photos.
+func (o scaleCommand) measureGrid(ctx context.Context, source *scaleSource) (outcome, error) {
+	result, found, err := source.readGrids(ctx, o.photos, o.grid)
+	if err != nil {
+		return result, err
+	}
+	if err := source.atReference(&found.Reading); err != nil {
+		return result, err
+	}
+	figures := append(scaleFigures(found.Scale), record.Figure{Name: "distortion_at_corner", Quantity: found.Corner})
+	return result, result.keepScale(found.Reading, figures, o.save)
+}
+
+// keepScale writes the record of a scale, and its file.
+func (o *outcome) keepScale(found calib.Reading, figures record.Figures, save string) error {
+	o.scale = found.Scale
 	if save != "" {
 		var b bytes.Buffer
 		if err := calib.Encode(&b, found.Scale); err != nil {
-			return result, err
+			return err
 		}
 		if err := record.WriteFile(save, b.Bytes()); err != nil {
-			return result, err
+			return err
 		}
 	}
-	r := &result.record
+	r := &o.record
 	r.Scale = record.NewScale(found.Scale)
-	r.Results = scaleFigures(found.Scale)
+	r.Results = figures
 	r.Checks = append(r.Checks, found.Checks...)
 	r.Notes = found.Notes
 	pixel := found.Scale.MMPerPx.Value
@@ -117,7 +155,7 @@ func measureScale(ctx context.Context, path string, source *scaleSource, save st
 	if save != "" {
 		r.Meaning = r.Meaning.Then(" Kept in %s.", record.SafeName(filepath.Clean(save)))
 	}
-	return result, nil
+	return nil
 }
 
 // scaleFigures returns the length of a pixel, and by how much lengths along

@@ -181,6 +181,9 @@ func (p *pen) legend(d Drawing) []entry {
 			p.Stroke()
 		}, width, "rim of the gauge"})
 	}
+	if d.Grid != nil {
+		out = append(out, entry{func(x, y, w float64) { p.dot(x+w/2, y, scaleColour) }, width, fmt.Sprintf("points of the grid, %d found", len(d.Grid.Points))})
+	}
 	if len(d.Rules) > 0 {
 		marks := 0
 		for _, r := range d.Rules {

@@ -19,6 +19,7 @@ import (
 type Drawing struct {
 	Rules   []geom.Rule
 	Gauge   *geom.Circle
+	Grid    *geom.Grid
 	Joint   *geom.JointEdges
 	Span    *Span
 	Motion  *Motion
@@ -64,6 +65,12 @@ func Draw(photo image.Image, d Drawing) (image.Image, error) {
 	}
 	if d.Gauge != nil {
 		p.gauge(*d.Gauge)
+	}
+	if d.Grid != nil {
+		for _, point := range d.Grid.Points {
+			x, y := p.at(point.At)
+			p.dot(x, y, scaleColour)
+		}
 	}
 	if d.Joint != nil {
 		p.joint(*d.Joint)
