@@ -94,7 +94,7 @@ func measured(t *testing.T, photo string, division float64) (line, int) {
 // wider than eight times that; and nine of ten intervals must hold the truth.
 func TestRenderedJoints(t *testing.T) {
 	figures, inside := 0, 0
-	for _, folder := range []string{"../../../../testdata/photos", "../../../../testdata/rendered"} {
+	for _, folder := range []string{"../../../../testdata/photos", "../../../../testdata/rendered", "../../../../testdata/rendered/hard"} {
 		for _, p := range readTruth(t, folder) {
 			if p.Kind != "bore" {
 				continue

@@ -143,6 +143,7 @@ func seen(photo vision.Photo, frame image.Image) (image.Image, error) {
 	return frame, nil
 }
 
+// writeOverlay draws on the photo, into a PNG file or a JPEG one by its name.
 func writeOverlay(path string, result outcome) error {
 	photo, err := seen(result.photo, result.frame)
 	if err != nil {
@@ -162,7 +163,11 @@ func writeOverlay(path string, result outcome) error {
 	if err != nil {
 		return err
 	}
-	data, err := overlay.PNG(img)
+	encode := overlay.PNG
+	if filepath.Ext(path) == ".jpg" {
+		encode = overlay.JPEG
+	}
+	data, err := encode(img)
 	if err != nil {
 		return err
 	}

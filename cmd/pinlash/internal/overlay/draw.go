@@ -5,6 +5,8 @@ import (
 	"errors"
 	"image"
 	"image/color"
+	"image/draw"
+	"image/jpeg"
 	"image/png"
 	"math"
 
@@ -59,7 +61,11 @@ func Draw(photo image.Image, d Drawing) (image.Image, error) {
 	p.SetLineCapButt()
 	p.SetColor(paper)
 	p.Clear()
-	p.DrawImage(imaging.Resize(photo, w, h, imaging.Linear), 0, 0)
+	if w != size.X || h != size.Y {
+		photo = imaging.Resize(photo, w, h, imaging.Linear)
+	}
+	// Copied, not drawn: p would resample it.
+	draw.Draw(p.Image().(*image.RGBA), image.Rect(0, 0, w, h), photo, photo.Bounds().Min, draw.Src)
 	for _, rule := range d.Rules {
 		p.rule(rule)
 	}
@@ -94,6 +100,14 @@ func PNG(img image.Image) ([]byte, error) {
 	var b bytes.Buffer
 	enc := png.Encoder{CompressionLevel: png.BestSpeed}
 	err := enc.Encode(&b, img)
+	return b.Bytes(), err
+}
+
+// JPEG returns the picture as a JPEG file, a tenth as large and good enough to
+// look at.
+func JPEG(img image.Image) ([]byte, error) {
+	var b bytes.Buffer
+	err := jpeg.Encode(&b, img, &jpeg.Options{Quality: 85})
 	return b.Bytes(), err
 }
 
