@@ -1,9 +1,6 @@
 package vision
 
-import (
-	"math"
-	"slices"
-)
+import "math"
 
 // A changed bit in the first coefficient of a JPEG block shifts the level of
 // all that follows: codes and places are right, and the shade is another from
@@ -57,40 +54,40 @@ func borderSteps(luma []uint8, w, y, unitW, cols int) []float64 {
 // isSeam says whether a seam runs from somewhere in the upper border to its
 // end and from the start of the lower one up to there.
 func isSeam(upper, lower []float64) bool {
-	large := 0
-	for i := range upper {
-		if math.Abs(upper[i]) > seamStep {
-			large++
-		}
-		if math.Abs(lower[i]) > seamStep {
-			large++
+	n := len(upper)
+	var large []float64
+	for _, border := range [][]float64{upper, lower} {
+		for _, v := range border {
+			if math.Abs(v) > seamStep {
+				large = append(large, v)
+			}
 		}
 	}
-	n := len(upper)
-	if float64(large) < seamSeen*float64(n) {
+	if float64(len(large)) < seamSeen*float64(n) {
 		return false
 	}
+	step := middle(large) // nearly all of them lie on the seam, if there is one
+	near := seamSpread*math.Abs(step) + seamSlack
+	stepAbove, levelAbove := countNear(upper, step, near), countNear(upper, 0, near)
+	stepBelow, levelBelow := countNear(lower, step, near), countNear(lower, 0, near)
 	for from := seamClear; from <= n-seamClear; from++ {
-		step := middle(slices.Concat(upper[from:], lower[:from]))
-		if math.Abs(step) < seamStep {
-			continue
-		}
-		near := seamSpread*math.Abs(step) + seamSlack
-		if shareNear(upper[from:], step, near) >= seamSeen && shareNear(lower[:from], step, near) >= seamSeen &&
-			shareNear(upper[:from], 0, near) >= seamSeen && shareNear(lower[from:], 0, near) >= seamSeen {
+		before, after := seamSeen*float64(from), seamSeen*float64(n-from)
+		if float64(stepAbove[n]-stepAbove[from]) >= after && float64(stepBelow[from]) >= before &&
+			float64(levelAbove[from]) >= before && float64(levelBelow[n]-levelBelow[from]) >= after {
 			return true
 		}
 	}
 	return false
 }
 
-// shareNear returns the share of the values that lie near to one.
-func shareNear(values []float64, to, near float64) float64 {
-	n := 0
-	for _, v := range values {
+// countNear returns how many of the first i values lie near to one, for each i.
+func countNear(values []float64, to, near float64) []int {
+	counts := make([]int, len(values)+1)
+	for i, v := range values {
+		counts[i+1] = counts[i]
 		if math.Abs(v-to) <= near {
-			n++
+			counts[i+1]++
 		}
 	}
-	return float64(n) / float64(len(values))
+	return counts
 }
