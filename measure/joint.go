@@ -3,6 +3,7 @@ package measure
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"gonum.org/v1/gonum/spatial/r2"
 
@@ -70,8 +71,14 @@ func Joint(e geom.JointEdges, s calib.Scale, o Options) (JointResult, error) {
 	if e.BoreFit.R <= 0 || e.PinFit.R <= 0 {
 		return JointResult{}, fmt.Errorf("measure: joint without circles")
 	}
+	e, s = flatJoint(e, s)
 	bore, pin := newRim(e.BoreProfile, e.BoreFit, e.Bore, +1), newRim(e.PinProfile, e.PinFit, e.Pin, -1)
-	bore.atFoot, pin.atFoot = e.BoreBand > 0, e.PinBand > 0
+	if e.BoreBand > 0 {
+		bore.hidden = narrowestFoot(e)
+	}
+	if e.PinBand > 0 {
+		pin.hidden = narrowestFoot(e)
+	}
 	at := e.BoreFit.Center
 	j := joint{e: e, bore: bore, pin: pin, distance: o.WorkingDistanceMM, mmPerPx: s.Along(at, s.AngleRad).Value}
 	if j.distance == 0 {
@@ -98,18 +105,24 @@ func Joint(e geom.JointEdges, s calib.Scale, o Options) (JointResult, error) {
 	}
 	boreBevel, pinBevel := j.bevels()
 	wearBore, wearPin := bore.wear(load, j.contactU(boreBevel)), pin.wear(load, j.contactU(pinBevel))
+	hidden, within := j.overlap(offset, clearance, load, &wearBore, &wearPin)
 	r.WearDepthBore, r.WearDepthPin = mm(wearBore.depth), mm(wearPin.depth)
-	hidden := j.overlap(offset, clearance, wearBore, wearPin)
 	flanks := []wornFlank{wearBore, wearPin}
 	if hidden.seen {
-		flanks = []wornFlank{hidden}
+		// It stands for those that were not seen.
+		flanks = slices.DeleteFunc(flanks, func(w wornFlank) bool { return !w.seen })
+		flanks = append(flanks, hidden)
 	}
 	r.Play = mm(play(clearance, load, flanks...))
 	r.RoundnessBore, r.RoundnessPin = mm(bore.roundness()), mm(pin.roundness())
 	r.Profile = profile(bore, pin, s.Along(at, s.AngleRad).Value)
-	r.Checks, r.Notes = j.checks(), j.notes(wearBore, wearPin, hidden)
+	r.Checks, r.Notes = append(j.checks(), within), j.notes(wearBore, wearPin, hidden)
 	return r, nil
 }
+
+// narrowestFoot is the narrowest gap, pixels, in which the foot of a band is
+// told from the rim across.
+func narrowestFoot(e geom.JointEdges) float64 { return 3*(e.BlurBore+e.BlurPin) + 2 }
 
 // joint is a joint on its way from pixels to figures.
 type joint struct {
@@ -143,7 +156,7 @@ func (j joint) heightU() (string, float64) {
 // the shade there, so that it looks like a gap; bevel is its width, of which
 // the shade takes part.
 func (j joint) contactU(bevel float64) float64 {
-	u := 0.1 + 0.1*j.e.Blur + 0.4*min(bevel, 8)
+	u := 0.1 + 0.15*j.e.Blur + 0.4*min(bevel, 8)
 	if j.proud {
 		_, h := j.heightU()
 		u += h * j.e.PinFit.R
@@ -151,14 +164,12 @@ func (j joint) contactU(bevel float64) float64 {
 	return u
 }
 
-// bevels returns the widths of broken edges that pass for the face, pixels:
-// not the shade of a proud pin, nor a band that was told from the rim.
+// bevels returns the widths of broken edges, pixels: those told from the rim
+// and those that pass for the face, which the shade of a proud pin is not.
 func (j joint) bevels() (bore, pin float64) {
-	if !j.proud && j.e.BoreBand == 0 {
-		bore = j.e.BoreBevel
-	}
-	if j.e.PinBand == 0 {
-		pin = j.e.PinBevel
+	bore, pin = j.e.BoreBand, max(j.e.PinBand, j.e.PinBevel)
+	if !j.proud {
+		bore = max(bore, j.e.BoreBevel)
 	}
 	return bore, pin
 }
@@ -290,16 +301,59 @@ func (j joint) offset() (length, direction uncert.Quantity) {
 	return length, direction
 }
 
-// overlap returns the wear that must be there, on pin or bore, when neither
-// flank was seen worn and yet the pin lies farther out than a pin of its size
-// can in a bore of that size.
-func (j joint) overlap(offset, clearance uncert.Quantity, bore, pin wornFlank) wornFlank {
+// overlap holds the joint against what two solid parts can do: the pin lies no
+// farther out than half the clearance and what the flanks on that line are
+// worn. The check has by how much it seems to, in pixels.
+//
+// A flank that was seen worn there is then worn deeper than was read. When
+// neither was, hidden is the wear that must be there, on pin or bore: each may
+// have all of it or nothing.
+func (j joint) overlap(offset, clearance uncert.Quantity, load float64, bore, pin *wornFlank) (hidden wornFlank, within check.Check) {
 	depth := offset.Value - clearance.Value/2
-	// The rims touch within a blur: what is left between them is not known.
-	u := math.Sqrt(offset.U*offset.U + clearance.U*clearance.U/4 + j.e.Blur*j.e.Blur/4)
-	w := wornFlank{depth: uncert.Combine(depth, "px", uncert.Budget{{Name: "pin farther out than the bore allows", U: u}})}
-	w.seen = !bore.seen && !pin.seen && !j.proud && depth > wearSigmas*u
-	return w
+	v := offset.U*offset.U + clearance.U*clearance.U/4
+	var worn []*wornFlank
+	for _, w := range []*wornFlank{bore, pin} {
+		if w.seen && math.Abs(angleBetween(w.direction, load)) < math.Pi/2 {
+			share := w.onLine(load)
+			depth -= share * w.depth.Value
+			v += share * share * w.depth.U * w.depth.U
+			worn = append(worn, w)
+		}
+	}
+	sigmas := 3.0
+	if len(worn) == 0 {
+		// The rims touch within a blur: what is left between them is not known.
+		v += j.e.Blur * j.e.Blur / 4
+		sigmas = wearSigmas
+	}
+	u := math.Sqrt(v)
+	within = check.AtMost("pin_beyond_flanks_px", depth, sigmas*u)
+	if j.proud || within.OK {
+		within.OK = true // a pin that stands proud is seen where it is not
+		return wornFlank{}, within
+	}
+	const name = "pin farther out than its bore allows"
+	if len(worn) == 0 {
+		hidden = wornFlank{depth: uncert.Combine(depth, "px", uncert.Budget{{Name: name, U: u}}), seen: true}
+		for _, w := range []*wornFlank{bore, pin} {
+			if !w.seen {
+				worn = append(worn, w)
+			}
+		}
+	}
+	for _, w := range worn {
+		value := w.depth.Value
+		if !hidden.seen {
+			value += depth / float64(len(worn))
+		}
+		b := append(uncert.Budget{{Name: name, U: depth / 2}}, w.depth.Budget...)
+		if w.unseen {
+			b = b[:1] // what was not known is now known better
+			w.unseen = false
+		}
+		w.depth = uncert.Combine(value, "px", b)
+	}
+	return hidden, within
 }
 
 // play returns clearance plus the wear depths that were seen on the line of
@@ -347,7 +401,7 @@ func (j joint) notes(bore, pin, hidden wornFlank) []string {
 	if j.tilt.seen {
 		n = append(n, fmt.Sprintf("both rims are flattened by %.2f px alike: the camera looks at a slant of about %.1f degrees; diameters are taken along the scale", 2*j.tilt.size, j.tilt.slantDeg(j.bore.circle.R)))
 	}
-	if b := max(j.bevels()); b > 0 {
+	if b := max(j.bevels()); b > 0 && j.e.BoreBand == 0 && j.e.PinBand == 0 {
 		n = append(n, fmt.Sprintf("the edge beside the rim is broken over about %.0f px: where the rims touch it lies in the shade and can pass for wear, so the wear depths are wide", b))
 	}
 	for _, w := range []struct {

@@ -70,6 +70,10 @@ const (
 	motionFloor = 0.02
 	// distinctAt is the chance of calling zero play distinct from zero.
 	distinctAt = 0.001
+	// bendU is the share of what a known lens makes of the camera's shift that
+	// stays as standard uncertainty: links are seen by some of their tiles more
+	// than by others.
+	bendU = 0.1
 	// cameraWarn is the camera's movement, pixels, above which it is noted.
 	cameraWarn = 5.0
 	// swingNote is the swing of the moving link, degrees, above which it is.
@@ -160,9 +164,10 @@ func (p played) result(s calib.Scale) PlayResult {
 // perPx returns the length of a pixel on the way of the joint, in the plane of
 // the moving link. A way too short to measure is taken at the joint itself.
 func (p played) perPx(s calib.Scale, line r2.Vec, size float64) uncert.Quantity {
-	q := s.Along(p.m.Joint, math.Atan2(line.Y, line.X))
+	s, at := s.Flattened(), s.Flat(p.m.Joint)
+	q := s.Along(at, math.Atan2(line.Y, line.X))
 	if size > 0 {
-		q = s.Distance(p.m.Joint, r2.Add(p.m.Joint, r2.Scale(size, line)), 0).Scaled(1/size, "mm/px")
+		q = s.Distance(at, r2.Add(at, r2.Scale(size, line)), 0).Scaled(1/size, "mm/px")
 	}
 	return uncert.Product(q, p.factor, "mm/px")
 }
@@ -180,6 +185,7 @@ type played struct {
 	stated   bool
 	nearer   float64 // by which share the moving link follows the camera's shift more
 	nearerU  float64
+	bend     lensWay
 	parallax float64 // pixels: what the links' heights may make of the shift, standard uncertainty
 	lens     float64 // pixels: the same of the lens
 }
@@ -208,6 +214,7 @@ func newPlayed(m geom.Motion, s calib.Scale, o PlayOptions) (played, error) {
 		p.nearerU = height / usualDistanceMM / math.Sqrt(3)
 		p.factor = uncert.Combine(1, "1", uncert.Budget{{Name: "plane of the moving link", U: p.nearerU}})
 	}
+	p.bend = lensWay{m, s}
 	p.moved(s, m.Fixed.Motion.ShiftAt(p.middle()))
 	return p, nil
 }
@@ -225,13 +232,13 @@ func (p *played) moved(s calib.Scale, shift r2.Vec) {
 	m, middle := p.m, p.middle()
 	far := max(r2.Norm2(r2.Sub(m.Joint, middle)), r2.Norm2(r2.Sub(m.Moving.Motion.Center, middle)),
 		r2.Norm2(r2.Sub(m.Fixed.Motion.Center, middle))+m.Fixed.Spread*m.Fixed.Spread)
-	p.lens = 3 * s.DistortionU * far * r2.Norm(shift)
+	p.lens = math.Hypot(3*s.DistortionU*far*r2.Norm(shift), bendU*r2.Norm(p.bend.ofCamera(shift)))
 }
 
 // levelled returns a way without what the camera's shift makes of the link's
-// height.
+// height and of the lens, as far as they are known, in flat pixels.
 func (p played) levelled(way, shift r2.Vec) r2.Vec {
-	return r2.Sub(way, r2.Scale(p.nearer, shift))
+	return r2.Sub(p.bend.flat(way, shift), r2.Scale(p.nearer, shift))
 }
 
 // cov returns the covariance of the way, pixels squared.

@@ -2,7 +2,6 @@ package measure
 
 import (
 	"math"
-	"slices"
 
 	"gonum.org/v1/gonum/mat"
 
@@ -17,9 +16,10 @@ type rim struct {
 	circle geom.Circle
 	used   []bool
 	sign   float64
-	// atFoot says that the rim was read at the foot of a band, which shows only
-	// where the gap is wide.
-	atFoot bool
+	// hidden is the widest gap, pixels, beside which the rim could not be read,
+	// when it was read at the foot of a band: it cannot be worn deeper there.
+	// 0 for a rim read everywhere.
+	hidden float64
 }
 
 func newRim(p geom.RimProfile, c geom.Circle, pts []geom.EdgePoint, sign float64) rim {
@@ -30,28 +30,35 @@ func newRim(p geom.RimProfile, c geom.Circle, pts []geom.EdgePoint, sign float64
 	return r
 }
 
-// harmonics fits the rim's deviations; see fitHarmonics.
+// harmonics fits the rim's deviations in the directions that keep says; see
+// fitHarmonics.
 func (r rim) harmonics(most int, keep func(i int) bool) (coef []float64, cov *mat.SymDense, ok bool) {
-	return r.fitHarmonics(most, r.Dev, keep)
+	sd := make([]float64, len(r.Angle))
+	for i := range sd {
+		if keep(i) {
+			sd[i] = r.U[i]
+		}
+	}
+	return r.fitHarmonics(most, r.Dev, sd)
 }
 
 // fitHarmonics fits sum of a_m cos(m t) + b_m sin(m t), m = 0 to most, to the
-// directions that keep says, and returns the coefficients (1, cos t, sin t,
-// cos 2t, ...) with their covariance. ok is false where the directions do not
-// determine them.
-func (r rim) fitHarmonics(most int, dev []float64, keep func(i int) bool) (coef []float64, cov *mat.SymDense, ok bool) {
+// directions whose standard deviation sd is not 0, and returns the coefficients
+// (1, cos t, sin t, cos 2t, ...) with their covariance. ok is false where the
+// directions do not determine them.
+func (r rim) fitHarmonics(most int, dev, sd []float64) (coef []float64, cov *mat.SymDense, ok bool) {
 	n := 2*most + 1
 	a := mat.NewSymDense(n, nil)
 	b := mat.NewVecDense(n, nil)
 	row := make([]float64, n)
 	count := 0
 	for i, t := range r.Angle {
-		if r.U[i] <= 0 || !keep(i) {
+		if sd[i] <= 0 {
 			continue
 		}
 		count++
 		basis(t, row)
-		w := 1 / (r.U[i] * r.U[i])
+		w := 1 / (sd[i] * sd[i])
 		a.SymRankOne(a, w, mat.NewVecDense(n, row))
 		b.AddScaledVec(b, w*dev[i], mat.NewVecDense(n, row))
 	}
@@ -130,210 +137,6 @@ func commonFlattening(bore, pin rim) flattening {
 	apart := math.Hypot(c[0][0]-c[1][0], c[0][1]-c[1][1])
 	f.seen = f.size > 4*f.u && apart < max(3*math.Sqrt(v[0]+v[1]), 0.3*f.size)
 	return f
-}
-
-// wornFlank is the wear of one rim on its loaded side.
-type wornFlank struct {
-	depth            uncert.Quantity // px
-	direction, width float64         // rad
-	seen             bool            // beyond doubt
-	unseen           bool            // the flank itself was not seen
-}
-
-// How a worn flank is told from chance (judgement, tried on generated joints).
-const (
-	wearSide   = 70 * math.Pi / 180 // a flank wears within this of the load
-	wearWindow = 10 * math.Pi / 180 // where the depth is read when none is seen
-	wearSigmas = 5.0
-	// When more than this share of the flank was not seen nothing can be said
-	// of its wear but that it is less than deepestWear of the radius.
-	mostHidden  = 0.5
-	deepestWear = 0.2
-)
-
-// wear reads the wear depth of a rim on the side towards load (rad), or, when
-// load is not a number, where the rim strays the most. contactU is the standard
-// uncertainty of a flank in contact, pixels.
-//
-// A flank worn by its partner is again round: a circle of the partner's
-// radius, shifted along the load. Seen from the unworn circle it is
-// a + b cos t over the worn arc, and the depth is its peak.
-func (r rim) wear(load, contactU float64) wornFlank {
-	n := len(r.Angle)
-	if n == 0 {
-		return wornFlank{depth: uncert.Combine(0, "px", nil)}
-	}
-	step := 2 * math.Pi / float64(n)
-	half := max(1, int(wearWindow/step))
-	mean := func(i int) (dev, u float64) {
-		var s, w float64
-		k := 0
-		for d := -half; d <= half; d++ {
-			q := (i + d + n) % n
-			if r.U[q] > 0 {
-				g := 1 / (r.U[q] * r.U[q])
-				s += g * r.sign * r.Dev[q]
-				w += g
-				k++
-			}
-		}
-		if k == 0 {
-			return 0, 0
-		}
-		return s / w, math.Sqrt(1 / w)
-	}
-	// The direction in which the rim strays most: on the loaded side, or else
-	// anywhere, for the pin may have been pulled the other way for the photo.
-	best := -1
-	for _, side := range []float64{wearSide, math.Pi} {
-		bestZ := 0.0
-		for i, t := range r.Angle {
-			if !math.IsNaN(load) && math.Abs(angleBetween(t, load)) > side {
-				continue
-			}
-			if d, u := mean(i); u > 0 && d/u > bestZ {
-				best, bestZ = i, d/u
-			}
-		}
-		if best >= 0 && bestZ > wearSigmas {
-			if w, ok := r.flank(best, contactU); ok {
-				return w
-			}
-		}
-	}
-	at := best
-	if !math.IsNaN(load) {
-		at = nearest(r.Angle, load)
-	}
-	if at < 0 {
-		at = 0
-	}
-	d, u := mean(at)
-	if hidden := 1 - r.seenAbout(at, int(wearSide/step)); hidden > mostHidden && !r.atFoot {
-		return wornFlank{
-			depth:     uncert.Combine(0, "px", uncert.Budget{{Name: "flank not seen", U: deepestWear / 2 * r.circle.R}}),
-			direction: r.Angle[at],
-			unseen:    true,
-		}
-	}
-	return wornFlank{
-		// A flank does not grow: what reads below none is none.
-		depth:     uncert.Combine(max(d, 0), "px", r.depthBudget(u, r.Angle[at], contactU)),
-		direction: r.Angle[at],
-	}
-}
-
-// seenAbout returns the share of the directions within reach of i in which the
-// rim was seen.
-func (r rim) seenAbout(i, reach int) float64 {
-	n, seen := len(r.Angle), 0
-	for d := -reach; d <= reach; d++ {
-		if r.U[(i+d+n)%n] > 0 {
-			seen++
-		}
-	}
-	return float64(seen) / float64(2*reach+1)
-}
-
-// flank fits the worn arc about direction i.
-func (r rim) flank(i int, contactU float64) (wornFlank, bool) {
-	n := len(r.Angle)
-	// The arc reaches as far as the rim strays by more than twice its own
-	// uncertainty and three times the scatter of the unworn part; a few
-	// directions that do not are stepped over.
-	least := 3 * r.circle.RMS
-	reach := func(dir int) int {
-		last, miss := 0, 0
-		for d := 1; d < n/2 && miss < 4; d++ {
-			q := (i + dir*d + n) % n
-			if r.U[q] > 0 && r.sign*r.Dev[q] > max(2*r.U[q], least) {
-				last, miss = d, 0
-			} else {
-				miss++
-			}
-		}
-		return last
-	}
-	left, right := reach(-1), reach(1)
-	if left+right+1 < 5 {
-		return wornFlank{}, false
-	}
-	arc := map[int]bool{}
-	for d := -left; d <= right; d++ {
-		arc[(i+d+n)%n] = true
-	}
-	// A circle of radius q shifted by e along the peak is, from the unworn
-	// centre, q + e cos t - e^2 sin^2 t/(2q): the last term is added back
-	// with the shift found before.
-	dev := slices.Clone(r.Dev)
-	var a, b, c, peak float64
-	var cov *mat.SymDense
-	for range 3 {
-		coef, v, ok := r.fitHarmonics(1, dev, func(k int) bool { return arc[k] })
-		if !ok {
-			return wornFlank{}, false
-		}
-		a, b, c, cov = r.sign*coef[0], r.sign*coef[1], r.sign*coef[2], v
-		peak = math.Atan2(c, b)
-		bend := (b*b + c*c) / (2 * r.circle.R)
-		for k := range arc {
-			s := math.Sin(r.Angle[k] - peak)
-			dev[k] = r.Dev[k] + bend*s*s
-		}
-	}
-	first, lastAngle := r.Angle[(i-left+n)%n], r.Angle[(i+right)%n]
-	width := math.Mod(lastAngle-first+4*math.Pi, 2*math.Pi)
-	middle := first + width/2
-	if math.Abs(angleBetween(peak, middle)) > width/2 {
-		peak = middle
-	}
-	row := make([]float64, 3)
-	basis(peak, row)
-	v := 0.0
-	for p := range row {
-		for q := range row {
-			v += row[p] * row[q] * cov.At(p, q)
-		}
-	}
-	depth := a + b*row[1] + c*row[2]
-	w := wornFlank{
-		depth:     uncert.Combine(depth, "px", r.depthBudget(math.Sqrt(max(v, 0)), peak, contactU)),
-		direction: math.Mod(peak+2*math.Pi, 2*math.Pi),
-		width:     width,
-		seen:      true,
-	}
-	return w, depth > wearSigmas*math.Sqrt(max(v, 0)) && depth > 2*w.depth.U
-}
-
-// depthBudget returns the parts of a wear depth in direction t: the rim's own,
-// and where the unworn circle lies there.
-func (r rim) depthBudget(u, t, contactU float64) uncert.Budget {
-	g := [3]float64{math.Cos(t), math.Sin(t), 1}
-	v := 0.0
-	for i := range g {
-		for k := range g {
-			v += g[i] * g[k] * r.circle.Cov[i][k]
-		}
-	}
-	return uncert.Budget{
-		{Name: "light and texture along the worn flank", U: u},
-		{Name: "unworn circle", U: math.Sqrt(max(v, 0)), DF: df(r.circle)},
-		{Name: "rim read through a narrow gap", U: contactU},
-	}
-}
-
-// onLine returns the share of the depth that lies on the line of pull, whose
-// direction is load (rad): all of it when that is the line of the wear, less
-// to its sides, none across it. Without a line of pull it is the wear's own.
-func (w wornFlank) onLine(load float64) float64 {
-	if math.IsNaN(load) {
-		return 1
-	}
-	c := math.Abs(math.Cos(angleBetween(w.direction, load)))
-	if c > math.Cos(math.Pi/6) {
-		return 1
-	}
-	return c
 }
 
 // angleBetween returns a - b, folded to -pi..pi.

@@ -83,6 +83,7 @@ func Span(h geom.Heads, s calib.Scale, o SpanOptions) (SpanResult, error) {
 			return SpanResult{}, fmt.Errorf("measure: heads %d and %d of a span lie on each other", i, i+1)
 		}
 	}
+	h, s = flatHeads(h, s)
 	c := newChain(h, s, o)
 	r := SpanResult{Reference: reference(h.Kind)}
 	var inner, outer []int

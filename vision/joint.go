@@ -76,8 +76,9 @@ func FindJoint(g raster.Gray, curve raster.Curve) (geom.JointEdges, []check.Chec
 	return e, checks, nil
 }
 
-// fitJoint fits the crescent, and again with the camera's sharpening taken
-// back where there is some. shift is by how much that moved the rims.
+// fitJoint fits the crescent, with the camera's sharpening taken back where
+// there is some, and with the bevels beside its rims. shift is by how much the
+// sharpening moved the rims.
 func fitJoint(g raster.Gray, curve raster.Curve, seed jointSeed) (fit subpixel.CrescentFit, shift float64, err error) {
 	fit, err = subpixel.FitCrescent(g, seed.rims())
 	if err != nil {
@@ -85,7 +86,7 @@ func fitJoint(g raster.Gray, curve raster.Curve, seed jointSeed) (fit subpixel.C
 	}
 	sharp := fit.Sharpening(curve)
 	if !sharp.Found() {
-		return fit, 0, nil
+		return fit.Bevelled(g), 0, nil
 	}
 	reach := fit.Bore.R + 8*fit.BlurBore + 8
 	x, y := fit.Bore.Center.X, fit.Bore.Center.Y
@@ -95,18 +96,23 @@ func fitJoint(g raster.Gray, curve raster.Curve, seed jointSeed) (fit subpixel.C
 		return fit, 0, err
 	}
 	shift = math.Abs(again.Bore.R-again.Pin.R-fit.Bore.R+fit.Pin.R) / 2
-	return again, shift, nil
+	return again.Bevelled(soft), shift, nil
 }
 
-// chamfers looks for bands of dimmer light beside the rims. Where a band is
-// wide enough to be a face of its own the rim beyond is fitted like any other,
-// and fit is that fit; bands has the width of the band of bore and pin.
+// chamfers looks for bands of dimmer light beside the rims that the fit does
+// not know of. Where a band is wide enough to be a face of its own the rim
+// beyond is fitted like any other, and fit is that fit; bands has the width of
+// the band of bore and pin.
 func chamfers(g raster.Gray, fit subpixel.CrescentFit) (subpixel.CrescentFit, [2]subpixel.Foot, [2]float64) {
 	feet, ok := fit.Feet()
-	var bands [2]float64
-	start := subpixel.Rims{Bore: fit.Bore, Pin: fit.Pin, Blur: min(fit.BlurBore, fit.BlurPin)}
+	bands := [2]float64{fit.Bevels[0].Width, fit.Bevels[1].Width}
+	start := subpixel.Rims{Bore: fit.Bore, Pin: fit.Pin, Blur: min(fit.BlurBore, fit.BlurPin), Bevels: fit.Bevels}
 	widest := 0.0
 	for r, circle := range []*geom.Circle{&start.Bore, &start.Pin} {
+		if bands[r] > 0 {
+			feet[r] = subpixel.Foot{}
+			continue
+		}
 		if ok[r] && feet[r].Band > minBand {
 			bands[r] = feet[r].Band
 			widest = max(widest, bands[r])
@@ -123,7 +129,7 @@ func chamfers(g raster.Gray, fit subpixel.CrescentFit) (subpixel.CrescentFit, [2
 	// A narrow band beside the other rim may have been the wide one's doing.
 	if left, ok := again.Feet(); ok[0] && ok[1] {
 		for r := range bands {
-			if bands[r] < widest && left[r].Band < minBand {
+			if bands[r] < widest && left[r].Band < minBand && fit.Bevels[r].Width == 0 {
 				bands[r] = 0
 			}
 		}
@@ -144,8 +150,13 @@ func edges(g raster.Gray, f subpixel.CrescentFit, shift float64, feet [2]subpixe
 		SharpenShift: shift,
 	}
 	var ledges [2][]float64
+	var widths []float64
 	for _, s := range f.Sectors {
+		s.Fitted = s.Fitted && !covered(f, s)
 		bore, pin := s.Fitted, s.Fitted
+		if s.Fitted {
+			widths = append(widths, s.Width())
+		}
 		if rim, width := ledge(f, s); width > 0 {
 			ledges[rim] = append(ledges[rim], width)
 			bore, pin = rim != 0, rim != 1
@@ -167,9 +178,14 @@ func edges(g raster.Gray, f subpixel.CrescentFit, shift float64, feet [2]subpixe
 			e.PinProfile.Add(s.PinAngle, 0, 0)
 		}
 	}
+	// The widest but for a tenth of the directions: dirt can open a gap, too.
+	if len(widths) > 0 {
+		slices.Sort(widths)
+		e.Gap = widths[9*(len(widths)-1)/10]
+	}
 	sh := pinShadow(g, f)
 	e.Shadow, e.ShadowU, e.ShadowReach = sh.share, sh.u, sh.reach
-	e.BoreBevel, e.PinBevel = bevel(g, f.Bore, f.BlurBore, +1), bevel(g, f.Pin, f.BlurPin, -1)
+	e.BoreBevel, e.PinBevel = bevel(g, f, 0), bevel(g, f, 1)
 	e.BoreBand, e.PinBand = bands[0], bands[1]
 	if len(feet[0].Seen) > 0 && bands[0] > 0 {
 		e.Bore, e.BoreFit, e.BoreProfile = atFoot(feet[0], e.BoreProfile.Angle)
@@ -179,6 +195,12 @@ func edges(g raster.Gray, f subpixel.CrescentFit, shift float64, feet [2]subpixe
 		e.Pin, e.PinFit, e.PinProfile = atFoot(feet[1], e.PinProfile.Angle)
 		setBlock(&e.Cov, 3, e.PinFit.Cov)
 	}
+	for rim, b := range f.Bevels {
+		add := bevelU * b.Width
+		for i, share := range []float64{0.5, 0.5, 1} {
+			e.Cov[3*rim+i][3*rim+i] += share * add * share * add
+		}
+	}
 	for rim, band := range []*float64{&e.BoreBand, &e.PinBand} {
 		if *band == 0 && len(ledges[rim]) > len(f.Sectors)/minLedge {
 			*band = middle(ledges[rim])
@@ -187,6 +209,10 @@ func edges(g raster.Gray, f subpixel.CrescentFit, shift float64, feet [2]subpixe
 		}
 		if *band == 0 {
 			e.Cov[3*rim+2][3*rim+2] += smearVar([]float64{f.BlurBore, f.BlurPin}[rim], min(f.BlurBore, f.BlurPin))
+		}
+		if *band < f.Smear[rim] && f.Bevels[rim].Width == 0 {
+			either := smearU * f.Smear[rim]
+			e.Cov[3*rim+2][3*rim+2] += either * either
 		}
 	}
 	e.BoreFit.Cov[2][2], e.PinFit.Cov[2][2] = e.Cov[2][2], e.Cov[5][5]
@@ -203,16 +229,34 @@ func smearVar(blur, sharper float64) float64 {
 	return max(0, blur*blur-1.1*1.1*sharper*sharper)
 }
 
+// smearU is the standard uncertainty of a radius for a smear, over its width:
+// any place within it is as likely.
+const smearU = 0.58
+
 // A ledge must be seen in one of so many directions to count as a band.
 const minLedge = 12
 
+// pale says that a sector's gap is wide enough to be dark, and is not.
+func pale(f subpixel.CrescentFit, s subpixel.Sector) bool {
+	return s.Width() >= 3*max(f.BlurBore, f.BlurPin) &&
+		s.DarkLight >= f.Dark+max(0.05*f.Contrast, 6*f.DarkU)
+}
+
+// covered says that oil or dirt lies over the gap of a sector, and shows edges
+// of its own: the gap is pale, and lit far beyond any ledge or on both sides.
+func covered(f subpixel.CrescentFit, s subpixel.Sector) bool {
+	wide := widestLedge * f.Bore.R
+	return pale(f, s) && (s.Bore > wide || -s.Pin > wide || s.Bore > minBand && -s.Pin > minBand)
+}
+
+// A lit step beside a rim is no wider than this, of the bore's radius.
+const widestLedge = 0.08
+
 // ledge says whether a sector shows a lit step between the bright face and the
 // gap, which rim it belongs to (0 bore, 1 pin), and how wide it is: the gap is
-// wide enough to be dark, and is not. Such a rim is neither where the face ends
-// nor worn.
+// pale. Such a rim is neither where the face ends nor worn.
 func ledge(f subpixel.CrescentFit, s subpixel.Sector) (rim int, width float64) {
-	if !s.Fitted || s.Width() < 3*max(f.BlurBore, f.BlurPin) ||
-		s.DarkLight < f.Dark+max(0.05*f.Contrast, 6*f.DarkU) {
+	if !s.Fitted || !pale(f, s) {
 		return 0, 0
 	}
 	rim, width = 1, -s.Pin
@@ -235,6 +279,11 @@ const minBand = 0.6
 // band's width, and no more than half a pixel, since a wide band ends in a step
 // of its own (judgement, tried on rendered chamfers).
 func footU(band float64) float64 { return min(0.3*band, 0.5) }
+
+// bevelU is the standard uncertainty of the radius of a rim beside a bevel, as
+// a share of the bevel's width: it is lit evenly on the mean only. Half of it
+// is that of the centre (judgement, tried on generated and rendered edges).
+const bevelU = 0.1
 
 // atFoot returns a rim as the feet of its band show it.
 func atFoot(f subpixel.Foot, angles []float64) ([]geom.EdgePoint, geom.Circle, geom.RimProfile) {
@@ -336,7 +385,7 @@ func jointLimits(e geom.JointEdges, f subpixel.CrescentFit, curve raster.Curve) 
 	}
 	add(check.AtLeast("gap", round(gap, 2), least), code,
 		"the gap is %.1f times the blur at its widest, at least %.1f times is needed to measure it%s", gap, least, hint)
-	for _, r := range []struct {
+	for i, r := range []struct {
 		name string
 		pts  []geom.EdgePoint
 		c    geom.Circle
@@ -346,14 +395,36 @@ func jointLimits(e geom.JointEdges, f subpixel.CrescentFit, curve raster.Curve) 
 		add(check.AtLeast(r.name+"_arc_deg", round(arc, 1), minArc), check.TooFewEdges,
 			"%.0f degrees of the %s's rim could be used, at least %.0f are needed", arc, r.name, minArc)
 		ragged := max(1.5, maxRagged*r.c.R)
-		add(check.AtMost(r.name+"_rim_px", round(r.c.RMS, 3), round(ragged, 3)), check.TooFewEdges,
-			"the %s's rim strays %.2f px from its circle, at most %.2f px is a circle", r.name, r.c.RMS, ragged)
+		strays := scatter(r.pts, r.c)
+		add(check.AtMost(r.name+"_rim_px", round(strays, 3), round(ragged, 3)), check.TooFewEdges,
+			"the %s's rim strays %.2f px from its circle, at most %.2f px is a circle", r.name, strays, ragged)
 		// A band beside the rim has its own allowance; what is left must do.
-		u := math.Sqrt(max(r.c.Cov[2][2]-math.Pow(footU(r.band), 2), 0))
+		allowed := footU(r.band)
+		if w := f.Bevels[i].Width; w > 0 {
+			allowed = bevelU * w
+		}
+		u := math.Sqrt(max(r.c.Cov[2][2]-allowed*allowed, 0))
 		add(check.AtMost(r.name+"_radius_u_px", round(u, 4), maxRimU), check.TooFewEdges,
 			"the %s's radius is known to %.2f px only, %.2f px is needed", r.name, u, maxRimU)
 	}
 	return out
+}
+
+// scatter returns the root mean square distance from its circle of the points
+// of a rim that took part in it, each counted by how well it was read.
+func scatter(pts []geom.EdgePoint, c geom.Circle) float64 {
+	var sumsq, weights float64
+	for _, p := range pts {
+		if !p.Rejected && p.U > 0 {
+			d := (r2.Norm(r2.Sub(p.At, c.Center)) - c.R) / p.U
+			sumsq += d * d
+			weights += 1 / (p.U * p.U)
+		}
+	}
+	if weights == 0 {
+		return 0
+	}
+	return math.Sqrt(sumsq / weights)
 }
 
 // usedArc returns the degrees of a rim whose points took part in its circle.
@@ -401,8 +472,8 @@ func pinShadow(g raster.Gray, f subpixel.CrescentFit) shadow {
 		return shadow{}
 	}
 	lean = r2.Unit(lean)
-	margin := 3*f.BlurBore + 1
-	const near, steps = 4.0, 240
+	margin := 2.5*f.BlurBore + 0.3 + f.Bevels[0].Width
+	const near, steps = 3.0, 240
 	reach := 0.2 * f.Bore.R
 	var touching, far [][]float64 // ln of the light by distance, over that farther out
 	for i := range steps {
@@ -414,10 +485,11 @@ func pinShadow(g raster.Gray, f subpixel.CrescentFit) shadow {
 		}
 		// From the rim as it is there: a worn flank lies farther out.
 		s := f.Sectors[min(int(angle/(2*math.Pi)*float64(len(f.Sectors))), len(f.Sectors)-1)]
-		rim := f.Bore.R + margin
-		if s.Fitted {
-			rim += max(s.Bore, 0)
+		// Where none was found the bush may begin anywhere.
+		if !s.Fitted || covered(f, s) {
+			continue
 		}
+		rim := f.Bore.R + margin + max(s.Bore, 0)
 		line := rayLight(g, f.Bore.Center, cos, sin, rim, rim+reach)
 		out := mean(line[len(line)*3/5:])
 		if out <= 0 {
@@ -477,29 +549,48 @@ func mean(v []float64) float64 {
 	return sum / float64(len(v))
 }
 
-// bevel returns the width of a strip beside a rim, away from the gap (dir +1
-// outwards, -1 inwards), whose light differs from that of the face beyond by
-// more than a tenth, pixels.
-func bevel(g raster.Gray, c geom.Circle, blur, dir float64) float64 {
-	const differs, steps = 0.1, 120
+// bevel returns the width of a strip beside the bore's rim (0) or the pin's
+// (1), on the side of the face, whose light differs from that of the face
+// beyond by more than a tenth, pixels.
+func bevel(g raster.Gray, f subpixel.CrescentFit, rim int) float64 {
+	const differs, sure = 0.1, 3.0
+	c, blur, dir := f.Bore, f.BlurBore, +1.0
+	if rim == 1 {
+		c, blur, dir = f.Pin, f.BlurPin, -1
+	}
 	from, to := math.Ceil(2*blur+1), math.Ceil(0.1*c.R)
-	ring := func(d float64) float64 {
+	ring := func(d float64) (light, u float64) {
 		var v []float64
-		for i := range steps {
-			sin, cos := math.Sincos(2 * math.Pi * float64(i) / steps)
-			if x, y := c.Center.X+(c.R+dir*d)*cos, c.Center.Y+(c.R+dir*d)*sin; g.Inside(x, y) {
+		for _, s := range f.Sectors {
+			if !s.Fitted || covered(f, s) {
+				continue
+			}
+			// From the rim as it is there: worn, it lies elsewhere.
+			angle, dev := s.Angle, s.Bore
+			if rim == 1 {
+				angle, dev = s.PinAngle, s.Pin
+			}
+			sin, cos := math.Sincos(angle)
+			r := c.R + dir*d + dev
+			if x, y := c.Center.X+r*cos, c.Center.Y+r*sin; g.Inside(x, y) {
 				v = append(v, g.Bilinear(x, y))
 			}
 		}
-		return middle(v)
+		return centre(v)
 	}
-	face := middle([]float64{ring(to), ring(to + 2), ring(to + 4), ring(1.2 * to), ring(1.4 * to)})
+	var beyond []float64
+	for _, d := range []float64{to, to + 2, to + 4, 1.2 * to, 1.4 * to} {
+		light, _ := ring(d)
+		beyond = append(beyond, light)
+	}
+	face := middle(beyond)
 	if face <= 0 {
 		return 0
 	}
 	width := 0.0
 	for d := from; d < to; d++ {
-		if math.Abs(ring(d)/face-1) < differs {
+		light, u := ring(d)
+		if math.Abs(light-face) < max(differs*face, sure*u) {
 			break
 		}
 		width = d

@@ -19,6 +19,9 @@ type jointSeed struct {
 	blur      float64
 	// share is the part of the directions in which both rims were seen.
 	share float64
+	// depth is by how much the ring is darker than its darker side, as a
+	// share, on the mean of those directions.
+	depth float64
 }
 
 // The coarse search works on a picture about this high.
@@ -124,15 +127,21 @@ func seedAt(g raster.Gray, at r2.Vec, scale float64) (jointSeed, float64) {
 	}
 	closer()
 	inner, v := agreeAt(g, seed.bore.Center, 0.35*seed.pin.R, 0.9*seed.pin.R, 2, scale, rng)
-	if inner.share >= innerShare {
+	if inner.share >= innerShare || inner.share >= minSeen && inner.depth > darker*seed.depth {
 		seed, score = inner, v
 		closer()
 	}
 	return seed, score
 }
 
-// A ring within a ring is the joint when this share of the directions show it.
-const innerShare = 0.6
+// A ring within a ring is the joint when this share of the directions show it,
+// or fewer and it is darker by so much: a bore with a deep worn flank is a
+// crescent, black where it is wide and zero wide elsewhere, and the seam around
+// the bush is pale all round.
+const (
+	innerShare = 0.6
+	darker     = 1.15
+)
 
 // agreeAt reads every so many of the rays from a centre, between two radii,
 // and agrees on two circles.
@@ -375,7 +384,7 @@ func judge(at r2.Vec, cand [rays][]dip, bore, pin geom.Circle, read int, scale f
 			}
 		}
 	}
-	seed.share = float64(both) / float64(read)
+	seed.share, seed.depth = float64(both)/float64(read), score/float64(max(both, 1))
 	score *= rays / float64(read)
 	slices.Sort(blurs)
 	if len(blurs) > 0 {

@@ -142,7 +142,7 @@ func cells() []cell {
 		worn(r, &s.Joint, &s.Joint.PinWear, v)
 		return s
 	})
-	for _, family := range []string{"contrast", "oil", "touching", "chamfer", "edge break"} {
+	for _, family := range []string{"contrast", "oil", "touching", "chamfer", "edge break", "small edge break", "in the pocket", "coated pin", "oil on the flank"} {
 		list = append(list, cell{family, "drawn", func(r *rand.Rand) synth.Scene { return synth.Draw(r, family) }, photo, false, false})
 	}
 	list = append(list, cell{"budget", "mixture", mixture, photo, false, true})

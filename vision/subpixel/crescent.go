@@ -19,6 +19,7 @@ var ErrNoCrescent = errors.New("subpixel: too few directions show both rims")
 type Rims struct {
 	Bore, Pin geom.Circle // Center and R only
 	Blur      float64     // edge spread, pixels
+	Bevels    [2]Bevel    // beside the bore's rim and the pin's
 }
 
 // Sector is what one direction from the bore's centre shows.
@@ -38,6 +39,7 @@ type Sector struct {
 	lnBore, lnPin          float64 // steps of ln(blur)
 	spreadFree             bool    // the gap is wide enough to show its blur and dark level
 	gap                    float64
+	bevels                 [2]Bevel // what wear has left of the fit's
 }
 
 // Width returns the width of the gap in the sector, pixels.
@@ -57,10 +59,19 @@ type CrescentFit struct {
 	// predict; the covariances are multiplied by its square when above one.
 	Excess float64
 	Gap    float64 // widest gap, pixels
+	// Bevels are those beside the bore's rim and the pin's; the circles are at
+	// their feet.
+	Bevels [2]Bevel
+	// Smear is how far towards the gap the bore's rim and the pin's may lie,
+	// pixels, for an edge that is softer than the other's and not told from a
+	// bevel. 0 where that is not so.
+	Smear [2]float64
 	// darkSpread is by how much the dark level differs from sector to sector.
 	darkSpread float64
 	// narrow says that dark level and edge spread come from all sectors at once.
 	narrow bool
+	// wide says that they do not fit the wide sectors, whose own are taken.
+	wide bool
 	// starts is where the rims of each sector are looked for, from the circles.
 	starts []rims
 	// pixels are those of the last pass, with their distances from the circles
@@ -107,7 +118,7 @@ const (
 // The 50 % contour of a blurred disc lies s^2/(2R) inside its rim, for pin
 // and bore alike; the radii returned are corrected for it.
 func FitCrescent(g raster.Gray, start Rims) (CrescentFit, error) {
-	f := CrescentFit{Bore: start.Bore, Pin: start.Pin}
+	f := CrescentFit{Bore: start.Bore, Pin: start.Pin, Bevels: start.Bevels}
 	f.BlurBore, f.BlurPin = start.Blur, start.Blur
 	f.DarkU = -1
 	f.starts = make([]rims, sectorsFor(f.Bore.R))
@@ -177,7 +188,7 @@ func (f *CrescentFit) band(blur float64) float64 { return max(bandSpreads*blur, 
 func (f *CrescentFit) collect(g raster.Gray) {
 	out := f.pixels
 	n := len(out)
-	bandB, bandP := f.band(f.BlurBore), f.band(f.BlurPin)
+	bandB, bandP := f.band(f.BlurBore)+f.Bevels[0].Width, f.band(f.BlurPin)+f.Bevels[1].Width
 	var out0, in0 float64 // how far the sectors' own rims stray
 	for _, s := range f.starts {
 		out0, in0 = max(out0, s.bore), min(in0, s.pin)
@@ -280,6 +291,7 @@ func (f *CrescentFit) fitSector(sp sectorPixels, i int, last Sector) Sector {
 	s.Clipped = float64(sp.clipped) / float64(sp.clipped+len(sp.px))
 	start := f.starts[i]
 	rimB, rimP := start.bore, start.pin
+	s.bevels = [2]Bevel{f.Bevels[0].worn(start.bore), f.Bevels[1].worn(-start.pin)}
 	blur := max(f.BlurBore, f.BlurPin)
 	s.spreadFree = s.gap+rimB-rimP > wideGap*blur
 	darkFree := s.spreadFree || f.DarkU < 0
@@ -361,20 +373,26 @@ func (f *CrescentFit) noiseGuess() float64 {
 func (f *CrescentFit) sum(m *normal, px []pixel, s *Sector, rimB, rimP, lnB, lnP float64) {
 	sb, sp := f.BlurBore*math.Exp(lnB), f.BlurPin*math.Exp(lnP)
 	bush, pin, dark := s.BushLight, s.PinLight, s.DarkLight
+	bevelled := s.bevels != [2]Bevel{}
 	var j [maxParams]float64
 	for _, p := range px {
 		zb := (float64(p.bore) - rimB) / sb
 		zp := (rimP - float64(p.pin)) / sp
 		cb, db := edge(zb)
 		cp, dp := edge(zp)
+		lb, lp := db*zb, dp*zp
+		if bevelled {
+			cb, db, lb = s.bevels[0].step(zb, sb)
+			cp, dp, lp = s.bevels[1].step(zp, sp)
+		}
 		model := dark + (bush-dark)*cb + (pin-dark)*cp
 		j[pBush] = cb
 		j[pPin] = cp
 		j[pDark] = 1 - cb - cp
 		j[pRimBore] = -(bush - dark) * db / sb
 		j[pRimPin] = (pin - dark) * dp / sp
-		j[pLnBore] = -(bush - dark) * db * zb
-		j[pLnPin] = -(pin - dark) * dp * zp
+		j[pLnBore] = -(bush - dark) * lb
+		j[pLnPin] = -(pin - dark) * lp
 		m.add(&j, float64(p.light)-model)
 	}
 }
@@ -384,11 +402,11 @@ func (f *CrescentFit) levels(px []pixel, at rims) (bush, pin, dark float64) {
 	var nb, np int
 	dark = math.Inf(1)
 	for _, p := range px {
-		if float64(p.bore)-at.bore > 1.5*f.BlurBore {
+		if float64(p.bore)-at.bore > 1.5*f.BlurBore+f.Bevels[0].Width {
 			bush += float64(p.light)
 			nb++
 		}
-		if float64(p.pin)-at.pin < -1.5*f.BlurPin {
+		if float64(p.pin)-at.pin < -1.5*f.BlurPin-f.Bevels[1].Width {
 			pin += float64(p.light)
 			np++
 		}
@@ -455,8 +473,11 @@ func (f *CrescentFit) update(pass int) (moved float64, ok bool) {
 	if !ok {
 		return 0, false
 	}
+	if pass >= strayPass+1 && f.narrow && f.Bevels == [2]Bevel{} && !agreeOnBlur(lnB, lnP) {
+		f.wide = true
+	}
 	wide := len(wideDark) >= minWide &&
-		(3*len(wideDark) >= 2*len(rms) || math.Abs(math.Log(f.BlurBore/f.BlurPin)) > unlikeBlur)
+		(f.wide || 3*len(wideDark) >= 2*len(rms) || math.Abs(math.Log(f.BlurBore/f.BlurPin)) > unlikeBlur)
 	f.darkSpread = evenDark * f.Contrast
 	if len(wideDark) >= minWide {
 		m := 1.48 * mad(wideDark, middle(wideDark))
@@ -472,8 +493,9 @@ func (f *CrescentFit) update(pass int) (moved float64, ok bool) {
 	}
 	moved += fit.apply(f)
 	for i, s := range f.Sectors {
-		// A rim that strays by more than its band would be cut off by it.
-		if s.Fitted && (math.Abs(s.Bore) > 2 || math.Abs(s.Pin) > 2) {
+		// A rim that strays by more than its band would be cut off by it. But
+		// one that strays to the far side of its bevel is no rim.
+		if s.Fitted && (math.Abs(s.Bore) > 2 || math.Abs(s.Pin) > 2) && !f.beyondBevel(s) {
 			f.starts[i] = rims{s.Bore, s.Pin}
 		}
 	}
@@ -493,6 +515,33 @@ func (f *CrescentFit) update(pass int) (moved float64, ok bool) {
 		f.DarkU = max(1.48*mad(wideDark, f.Dark), 0.003*f.Contrast)
 	}
 	return moved, true
+}
+
+// beyondBevel says whether a rim of the sector was put where its face begins.
+func (f *CrescentFit) beyondBevel(s Sector) bool {
+	for r, dev := range []float64{s.Bore, -s.Pin} {
+		if w := f.Bevels[r].Width; w > 0 && dev > 0 && dev < w+max(f.BlurBore, f.BlurPin) {
+			return true
+		}
+	}
+	return false
+}
+
+// agreeOnBlur says whether the edge spreads of the wide sectors, as logarithms of
+// their ratio to those that were fitted to all sectors at once, agree with
+// these. They do not when the narrow part of the gap is not what the fit takes
+// it for: a pin that stands proud keeps the light from the bush there.
+func agreeOnBlur(lnB, lnP []float64) bool {
+	const least, sigmas = 0.03, 4
+	if len(lnB) < 2*minWide {
+		return true
+	}
+	v := make([]float64, len(lnB))
+	for i := range v {
+		v[i] = (lnB[i] + lnP[i]) / 2
+	}
+	m := middle(v)
+	return math.Abs(m) < least+sigmas*1.48*mad(v, m)/math.Sqrt(float64(len(v)))
 }
 
 // minWide is the number of wide sectors whose dark level and edge spread can

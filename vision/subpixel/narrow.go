@@ -67,7 +67,7 @@ func (f *CrescentFit) fitNarrow(pixels []sectorPixels, t *rimFit) (lnS float64, 
 			continue // oil or light in the gap
 		}
 		at[i] = [oAll - oBush]float64{s.BushLight, s.PinLight, 0}
-		if s.Fitted && s.BoreUsed && s.PinUsed && s.Clipped == 0 {
+		if s.Fitted && s.BoreUsed && s.PinUsed && s.Clipped == 0 && s.gap > leastNarrow*f.BlurBore {
 			use = append(use, i)
 		}
 	}
@@ -132,6 +132,12 @@ func (f *CrescentFit) fitNarrow(pixels []sectorPixels, t *rimFit) (lnS float64, 
 	return lnS, true
 }
 
+// leastNarrow is the least distance of the two circles, in edge spreads, of a
+// sector that takes part. Closer together texture outweighs the gap, and where
+// the circles cross a flank is worn: it begins there too gently to be told from
+// the circle.
+const leastNarrow = 0.75
+
 // narrowRounds is the number of steps taken before the rims are looked at
 // again.
 const narrowRounds = 4
@@ -148,12 +154,12 @@ func (f *CrescentFit) sumNarrow(px []pixel, s *Sector, step [6]float64, lnS, sha
 	var b [oAll]float64
 	for _, p := range px {
 		zb, zp := (float64(p.bore)-rimB)/sb, (rimP-float64(p.pin))/sp
-		cb, db := edge(zb)
-		cp, dp := edge(zp)
+		cb, db, lb := s.bevels[0].step(zb, sb)
+		cp, dp, lp := s.bevels[1].step(zp, sp)
 		j := [oAll]float64{
 			oBore:     -(bush - dark) * db / sb,
 			oPin:      (pin - dark) * dp / sp,
-			oSpread:   -(bush-dark)*db*zb - (pin-dark)*dp*zp,
+			oSpread:   -(bush-dark)*lb - (pin-dark)*lp,
 			oDark:     1 - cb - cp,
 			oBush:     cb,
 			oPinLight: cp,

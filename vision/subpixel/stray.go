@@ -14,12 +14,15 @@ const (
 )
 
 // A flank worn to its partner's shape lies against it with a gap much narrower
-// than the blur: a faint dark line. It is looked for only on the two circles,
-// within contactReach pixels and a spread, and must be this dark, as a share
-// of the contrast.
+// than the blur: a faint dark line, and a step of light where bush and pin are
+// of unlike brightness. It is looked for only on the two circles, within
+// contactReach pixels and a spread, and must stand out as much as a line this
+// dark does, as a share of the contrast.
 const (
 	contactReach = 1.0
 	contactDepth = 0.08
+	// Circles closer than this, in edge spreads, may cross for all that is known.
+	crossing = 0.25
 )
 
 // findStrays looks in the sectors that were not fitted, or whose rims are off
@@ -73,28 +76,61 @@ func (f *CrescentFit) stray(g raster.Gray, s Sector) (rims, bool) {
 	return rims{bore: rOut - f.Bore.R, pin: rIn - (f.Bore.R - s.gap)}, true
 }
 
-// contact looks for the faint line of two rims that touch.
+// contact looks for the line of two rims that touch: the place at which a step
+// from the pin's light to the bush's with a dark line in it explains the most
+// of what the light does there.
 func (f *CrescentFit) contact(d rayLight, from float64, s Sector) (rims, bool) {
 	blur := max(f.BlurBore, f.BlurPin)
-	best, at := contactDepth*f.Contrast, 0.0
+	near, far := int(2.5*blur/d.step), int((2.5*blur+4)/d.step)
+	line := make([]float64, far+1) // a line of unit depth, from its middle outwards
+	step := make([]float64, far+1) // the bush's share of a step
+	sumsq := 0.0
+	for k := range line {
+		z := float64(k) * d.step / blur
+		line[k] = math.Exp(-z * z / 2)
+		step[k], _ = edge(z)
+		sumsq += line[k] * line[k] * float64(min(k+1, 2))
+	}
+	best := contactDepth * contactDepth * f.Contrast * f.Contrast * sumsq
+	at, width := 0.0, 0.0
+	reach := int(math.Ceil((contactReach + blur) / d.step))
 	for _, r := range []float64{f.Bore.R, f.Bore.R - s.gap} {
-		i := (r - from) / d.step
-		reach := (contactReach + blur) / d.step
-		low := d.lowest(int(i-reach), int(i+reach))
-		if low < 0 {
-			continue
-		}
-		near, far := int(2.5*blur/d.step), int((2.5*blur+4)/d.step)
-		depth := min(d.mean(low-far, low-near), d.mean(low+near, low+far)) - d.light[low]
-		if depth > best {
-			best, at = depth, from+float64(low)*d.step
+		middle := int(math.Round((r - from) / d.step))
+		for i := middle - reach; i <= middle+reach; i++ {
+			if i-far < 0 || i+far >= len(d.light) {
+				continue
+			}
+			pin, bush := d.mean(i-far, i-near), d.mean(i+near, i+far)
+			var product, before, after float64
+			for k := -far; k <= far; k++ {
+				share := step[max(k, -k)]
+				if k < 0 {
+					share = 1 - share
+				}
+				v := d.light[i+k] - (pin + (bush-pin)*share)
+				product -= v * line[max(k, -k)]
+				after += v * v
+				v = d.light[i+k] - (pin+bush)/2
+				before += v * v
+			}
+			depth := max(product/sumsq, 0)
+			explained := depth * depth * sumsq
+			if s.gap < crossing*blur {
+				// The circles cross, so that one of the rims is not on its own:
+				// the step between the faces shows where.
+				explained += before - after
+			}
+			if explained > best && min(pin, bush) > faintest*f.Contrast {
+				best, at = explained, from+float64(i)*d.step
+				// A line of width w much narrower than the blur is dark to
+				// w/(s sqrt(2 pi)).
+				width = depth / ((pin + bush) / 2) * blur * math.Sqrt(2*math.Pi)
+			}
 		}
 	}
 	if at == 0 {
 		return rims{}, false
 	}
-	// A line of width w much narrower than the blur is dark to w/(s sqrt(2 pi)).
-	width := best / f.Contrast * blur * math.Sqrt(2*math.Pi)
 	return rims{bore: at + width/2 - f.Bore.R, pin: at - width/2 - (f.Bore.R - s.gap)}, true
 }
 

@@ -13,6 +13,7 @@ import (
 // file. Its zero value is a perfect camera with the curve "".
 type Camera struct {
 	Tilt Tilt
+	Lens Lens
 	// Blur is the standard deviation of the Gaussian blur, Defocus the
 	// radius of the blur disc of a lens out of focus, pixels.
 	Blur, Defocus float64

@@ -45,6 +45,9 @@ func (s Scene) paint() raster.Gray {
 	if len(s.Chain.Pins) > 1 {
 		p.chain(s.Chain, ap.step)
 	}
+	if s.Grid.Columns > 0 {
+		p.grid(s.Grid, ap.step)
+	}
 	if s.Gauge.R > 0 {
 		p.gauge(s.Gauge, ap.step)
 	}

@@ -7,7 +7,7 @@ import (
 )
 
 // Scene is a picture to be made: W x H pixels of a joint and its plate, or of a
-// chain from the side, and a rule or a gauge before a background. A part with
+// chain from the side, and a rule, a gauge or a grid before a background. A part with
 // zero size is absent.
 type Scene struct {
 	W, H       int
@@ -16,6 +16,7 @@ type Scene struct {
 	Chain      Chain
 	Gauge      Gauge
 	Rule       Rule
+	Grid       Grid
 	Background Face
 	Camera     Camera
 	Seed       uint64
@@ -110,7 +111,7 @@ func (s Scene) Truth() Truth {
 
 // Project returns where the point p of the untilted plane is seen.
 func (s Scene) Project(p r2.Vec) r2.Vec {
-	return s.Camera.Tilt.project(p, s.center())
+	return s.Camera.Lens.bend(s.Camera.Tilt.project(p, s.center()), s.center())
 }
 
 // center is the middle of the picture, where the camera's axis meets the

@@ -104,6 +104,12 @@ var families = map[string]func(*rand.Rand) Scene{
 		s.Camera.Defocus = between(r, 1, 6)
 		return s
 	},
+	"coated pin": func(r *rand.Rand) Scene {
+		s := worn(r)
+		s.Joint.Pin.Level = between(r, 0.08, 0.3)
+		s.Joint.Bush.Level = between(r, 0.45, 0.65)
+		return s
+	},
 	"edge break": func(r *rand.Rand) Scene {
 		s := joint(r)
 		s.Joint.BoreBreak = Chamfer{Width: between(r, 2, 0.04*s.Joint.BoreR), Level: s.Joint.Bush.Level * between(r, 0.35, 1.4)}
@@ -133,6 +139,7 @@ var families = map[string]func(*rand.Rand) Scene{
 		s.Camera.Vignette = between(r, 0, 0.3)
 		return s
 	},
+	"in the pocket": worn,
 	"jpeg": func(r *rand.Rand) Scene {
 		s := joint(r)
 		s.Camera.JPEGQuality = 50 + r.IntN(49)
@@ -150,6 +157,16 @@ var families = map[string]func(*rand.Rand) Scene{
 		}
 		return s
 	},
+	"oil on the flank": func(r *rand.Rand) Scene {
+		s := worn(r)
+		j := s.Joint
+		for range 1 + r.IntN(4) {
+			// Over the worn flank, or over the gap where it begins.
+			at := r2.Add(j.BoreCenter, r2.Scale(j.BoreR*between(r, 0.95, 1.05), direction(j.PullRad+between(r, -2, 2))))
+			s.Camera.Oil = append(s.Camera.Oil, oil(r, at, j.BoreR))
+		}
+		return s
+	},
 	"photo": photo,
 	"pin wear": func(r *rand.Rand) Scene {
 		s := joint(r)
@@ -164,6 +181,13 @@ var families = map[string]func(*rand.Rand) Scene{
 		s := framed(r)
 		s.Rule = rule(r, s, angle(r))
 		s.Camera.Noise.FullWell = between(r, 1000, 6000)
+		return s
+	},
+	"small edge break": func(r *rand.Rand) Scene {
+		s := jointOf(r, between(r, 120, 300), between(r, 6, 16))
+		s.Joint.Pin.Finish = finish(r, between(r, 0.03, 0.1))
+		s.Joint.Bush.Finish = finish(r, between(r, 0.03, 0.1))
+		s.Joint.BoreBreak = Chamfer{Width: between(r, 1, 5), Level: s.Joint.Bush.Level * between(r, 0.3, 0.85)}
 		return s
 	},
 	"tilt": func(r *rand.Rand) Scene {
@@ -215,6 +239,24 @@ func wear(r *rand.Rand, j *Joint, w *Wear, turn float64) {
 		return
 	}
 	j.Pull(between(r, 0.1, 0.9) * (clearance + w.Depth))
+}
+
+// worn draws a joint with ground faces, one flank worn by up to 17 px, bore or
+// pin, and the pin lying against it: touching, or short of it by up to 1.5 px.
+// The deeper the wear, the farther round nothing is open but a crescent.
+func worn(r *rand.Rand) Scene {
+	s := jointOf(r, between(r, 150, 300), between(r, 5, 12))
+	j := &s.Joint
+	j.Pin.Finish = finish(r, between(r, 0.03, 0.12))
+	j.Bush.Finish = finish(r, between(r, 0.03, 0.12))
+	w := Wear{Depth: between(r, 3, 17), DirectionRad: j.PullRad}
+	if r.IntN(2) == 0 {
+		j.BoreWear = w
+	} else {
+		j.PinWear = w
+	}
+	j.Pull(between(r, 0, 1.5))
+	return s
 }
 
 // photo draws a whole photo: joint, plate, rule and an ordinary camera.

@@ -33,7 +33,7 @@ func (t Tilt) project(p, c r2.Vec) r2.Vec {
 
 // project returns the contours as the camera sees them.
 func (s Scene) project(contours [][]r2.Vec) [][]r2.Vec {
-	if s.Camera.Tilt.AngleRad == 0 {
+	if s.Camera.Tilt.AngleRad == 0 && s.Camera.Lens == (Lens{}) {
 		return contours
 	}
 	seen := make([][]r2.Vec, len(contours))
