@@ -1,6 +1,10 @@
 package vision
 
-import "math"
+import (
+	"math"
+
+	"gonum.org/v1/gonum/floats"
+)
 
 // A changed bit in the first coefficient of a JPEG block shifts the level of
 // all that follows: codes and places are right, and the shade is another from
@@ -13,6 +17,7 @@ const (
 	seamSeen    = 0.8  // share of the seam's units that have the step, and of the others that have none (L)
 	seamClear   = 2    // units from the ends of the row: at an end it may be a strip beneath the photo
 	seamSlack   = 2.0  // levels, noise of a unit's step
+	seamSlope   = 0.25 // of the step, at most in the rows beside it together: an edge in a lens's picture has a half and more (blur 0.5 px: 0.46)
 	fewestUnits = 12   // in a row, for the shares to mean something
 )
 
@@ -24,40 +29,47 @@ func shadeShift(luma []uint8, w, h, unitW, unitH int) int {
 	if cols < fewestUnits {
 		return 0
 	}
-	var above []float64
+	var above border
 	for y := unitH; y+1 < h; y += unitH {
-		steps := borderSteps(luma, w, y, unitW, cols)
-		if above != nil && isSeam(above, steps) {
+		here := newBorder(luma, w, y, unitW, cols)
+		if above.steps != nil && isSeam(above, here) {
 			return y - unitH
 		}
-		above = steps
+		above = here
 	}
 	return 0
 }
 
-// borderSteps returns, for each unit, by how much the row y of pixels differs
-// from the one above, beyond how the rows next to them differ.
-func borderSteps(luma []uint8, w, y, unitW, cols int) []float64 {
+// border is a row of units against the one above, a value for each unit.
+type border struct {
+	steps  []float64 // of the row of pixels against the one above, beyond how the rows next to them differ
+	beside []float64 // how much those differ, both together
+}
+
+func newBorder(luma []uint8, w, y, unitW, cols int) border {
 	at := func(k int) []uint8 { return luma[(y+k)*w:][:w] }
 	a, b, c, d := at(-2), at(-1), at(0), at(1)
-	steps := make([]float64, cols)
-	for i := range steps {
-		sum := 0
+	out := border{make([]float64, cols), make([]float64, cols)}
+	for i := range cols {
+		step, beside := 0, 0
 		for x := i * unitW; x < (i+1)*unitW; x++ {
-			sum += 3*(int(c[x])-int(b[x])) - (int(d[x]) - int(a[x]))
+			step += int(c[x]) - int(b[x])
+			beside += int(b[x]) - int(a[x]) + int(d[x]) - int(c[x])
 		}
-		steps[i] = float64(sum) / float64(2*unitW)
+		out.steps[i] = float64(2*step-beside) / float64(2*unitW)
+		out.beside[i] = float64(beside) / float64(unitW)
 	}
-	return steps
+	return out
 }
 
 // isSeam says whether a seam runs from somewhere in the upper border to its
 // end and from the start of the lower one up to there.
-func isSeam(upper, lower []float64) bool {
+func isSeam(above, below border) bool {
+	upper, lower := above.steps, below.steps
 	n := len(upper)
 	var large []float64
-	for _, border := range [][]float64{upper, lower} {
-		for _, v := range border {
+	for _, steps := range [][]float64{upper, lower} {
+		for _, v := range steps {
 			if math.Abs(v) > seamStep {
 				large = append(large, v)
 			}
@@ -74,7 +86,8 @@ func isSeam(upper, lower []float64) bool {
 		before, after := seamSeen*float64(from), seamSeen*float64(n-from)
 		if float64(stepAbove[n]-stepAbove[from]) >= after && float64(stepBelow[from]) >= before &&
 			float64(levelAbove[from]) >= before && float64(levelBelow[n]-levelBelow[from]) >= after {
-			return true
+			slope := (floats.Sum(above.beside[from:]) + floats.Sum(below.beside[:from])) / float64(n)
+			return math.Abs(slope) <= seamSlope*math.Abs(step)
 		}
 	}
 	return false

@@ -27,6 +27,7 @@ func TestNoEscapes(t *testing.T) {
 		"stretch":    "stretch --chain 06B --pins 15 --over pins --outside 136.9 --new-outside 136.63",
 		"batch":      "batch " + folder + " --division 0.1mm --chain 06B",
 		"report":     "report " + folder,
+		"compare":    "compare " + filepath.Join("testdata", "compare"),
 		"chains":     "chains",
 		"demo":       "demo --help",
 		"completion": "completion bash",
