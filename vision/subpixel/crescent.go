@@ -134,13 +134,13 @@ func FitCrescent(g raster.Gray, start Rims) (CrescentFit, error) {
 		f.collect(g)
 		before := f.Sectors
 		f.Sectors = make([]Sector, len(f.pixels))
-		for i := range f.Sectors {
+		inHalves(len(f.Sectors), func(_, i int) {
 			var last Sector
 			if before != nil {
 				last = before[i]
 			}
 			f.Sectors[i] = f.fitSector(f.pixels[i], i, last)
-		}
+		})
 		moved, ok := f.update(pass)
 		if !ok {
 			return f, ErrNoCrescent
