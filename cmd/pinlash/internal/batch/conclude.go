@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"io"
 	"iter"
+	"os"
 	"path/filepath"
 	"slices"
 
@@ -27,6 +28,16 @@ func conclude(s *Summary, folder string, lines [][]byte, finish Finish) error {
 	}
 	results, table := filepath.Join(folder, Results), filepath.Join(folder, Table)
 	s.Files = []string{results, table}
+	same, err := holds(results, func(w io.Writer) error { return writeLines(w, lines) })
+	if err != nil {
+		return err
+	}
+	if same {
+		// The table was written before them, so it is of the same lines.
+		if at, err := os.Stat(table); err == nil && at.Mode().IsRegular() {
+			return nil
+		}
+	}
 	for _, file := range []struct {
 		path  string
 		write func(io.Writer) error

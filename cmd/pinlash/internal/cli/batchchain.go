@@ -76,6 +76,7 @@ func (b *batching) finish(lines [][]byte) ([][]byte, error) {
 		if line.Record == nil || line.Batch() == nil || line.Record.Kind == record.Ruler {
 			continue
 		}
+		line.Record.Profile, line.Record.Checks, line.Record.Notes, line.Record.Clip = nil, nil, nil, nil // the larger part, and not needed
 		i := inspectedOf(line.Batch().Levels)
 		if of[i] == nil {
 			order = append(order, i)
