@@ -128,48 +128,39 @@ func newTask(t jobcard.Task, folder string, line settings, kept map[string]*kept
 	return out, nil
 }
 
+// measuring is a command that measures photos, without its output.
+type measuring interface {
+	addSettings(*pflag.FlagSet)
+	way(changed) (photoWay, error)
+}
+
 // bind lets the settings go through the flags of the task's own command, those
 // that it has, and returns its way.
 func (t *task) bind(saved *calib.Scale) (photoWay, error) {
-	flags := pflag.NewFlagSet("", pflag.ContinueOnError)
-	var way func(changed) (photoWay, error)
+	scale := scaleOptions{saved: saved}
+	var command measuring
 	switch t.Kind {
 	case jobcard.Joint:
-		var o jointCommand
-		o.scale.addFlags(flags)
-		o.scale.addFileFlag(flags)
-		o.scale.addParallaxFlags(flags)
-		o.chain.addFlags(flags)
-		way = func(given changed) (photoWay, error) { o.scale.saved = saved; return o.way(given) }
+		command = &jointCommand{scale: scale}
 	case jobcard.Span:
-		var o spanCommand
-		o.scale.addFlags(flags)
-		o.scale.addFileFlag(flags)
-		o.scale.addParallaxFlags(flags)
-		o.chain.addLengthFlags(flags)
-		way = func(given changed) (photoWay, error) { o.scale.saved = saved; return o.way(given) }
+		command = &spanCommand{scale: scale}
 	case jobcard.Play:
-		o := playCommand{together: t.paths(t.Together), apart: t.paths(t.Apart)}
+		o := &playCommand{scale: scale, together: t.paths(t.Together), apart: t.paths(t.Apart)}
 		if t.Clip != "" {
 			o.clip = t.paths([]string{t.Clip})[0]
 		}
-		flags.Var(&o.moving, "moving", "")
-		flags.Var(&o.fixed, "fixed", "")
-		o.scale.addFlags(flags)
-		o.scale.addFileFlag(flags)
-		o.scale.addParallaxFlags(flags)
-		o.chain.addFlags(flags)
-		way = func(given changed) (photoWay, error) { o.scale.saved = saved; return o.way(given, unwatched) }
+		command = o
 	case jobcard.Scale:
-		var o scaleCommand
-		o.scale.addFlags(flags)
+		o := &scaleCommand{}
 		if t.SaveScale != "" {
 			o.save = filepath.Join(t.folder, filepath.FromSlash(t.SaveScale))
 		}
-		way = func(given changed) (photoWay, error) { return o.way(given) }
+		command = o
 	default:
 		return nil, fmt.Errorf("a photo of kind %q cannot be measured", t.Kind)
 	}
+	flags := pflag.NewFlagSet("", pflag.ContinueOnError)
+	command.addSettings(flags)
 	for name, value := range t.settings {
 		if flags.Lookup(name) == nil {
 			delete(t.settings, name) // meant for photos of other kinds
@@ -178,11 +169,8 @@ func (t *task) bind(saved *calib.Scale) (photoWay, error) {
 		}
 	}
 	t.dropLimit(flags)
-	return way(flags.Changed)
+	return command.way(flags.Changed)
 }
-
-// unwatched is for clips of which nobody counts the frames.
-func unwatched() (func(done, of int), func()) { return nil, func() {} }
 
 // dropLimit leaves out a limit that this photo cannot be held against: the
 // whole chain may be.

@@ -6,6 +6,7 @@ import (
 	"context"
 
 	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
 
 	"pinlash/cmd/pinlash/internal/record"
 	"pinlash/measure"
@@ -52,12 +53,18 @@ standard's least, unless a new joint of the same make was measured.
 			return runJoint(cmd.Context(), opts, cmd.Flags().Changed, streams)
 		},
 	}
-	opts.scale.addFlags(cmd.Flags())
-	opts.scale.addFileFlag(cmd.Flags())
-	opts.scale.addParallaxFlags(cmd.Flags())
-	opts.chain.addFlags(cmd.Flags())
+	opts.addSettings(cmd.Flags())
 	opts.output.addFlags(cmd.Flags())
 	return cmd
+}
+
+// addSettings adds the flags that say how a photo is measured, here and in a
+// batch.
+func (o *jointCommand) addSettings(f *pflag.FlagSet) {
+	o.scale.addFlags(f)
+	o.scale.addFileFlag(f)
+	o.scale.addParallaxFlags(f)
+	o.chain.addFlags(f)
 }
 
 func runJoint(ctx context.Context, opts jointCommand, given changed, streams Streams) error {

@@ -7,6 +7,7 @@ import (
 	"image"
 
 	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
 
 	"pinlash/cmd/pinlash/internal/overlay"
 	"pinlash/cmd/pinlash/internal/record"
@@ -24,6 +25,9 @@ type playCommand struct {
 	moving, fixed   rectangle
 	together, apart []string
 	clip            string
+	// watch begins to show how many frames of a clip are done; nil where nobody
+	// watches.
+	watch func() (progress func(done, of int), wipe func())
 }
 
 func newPlay(streams Streams) *cobra.Command {
@@ -70,16 +74,20 @@ the joint is worn all round or on its loaded side only, so both ends are.
 	f.StringArrayVar(&opts.together, "together", nil, "a `photo` of the links pushed together; may be given again")
 	f.StringArrayVar(&opts.apart, "apart", nil, "a `photo` of the links pulled apart; may be given again")
 	f.StringVar(&opts.clip, "clip", "", "`file` with a film of the joint being rocked, instead of photos")
-	f.Var(&opts.moving, "moving", "where the moving link lies in the first photo, pixels")
-	f.Var(&opts.fixed, "fixed", "where the other link lies in the first photo, pixels")
-	opts.scale.addFlags(f)
-	opts.scale.addFileFlag(f)
-	opts.scale.addParallaxFlags(f)
-	f.Lookup("plane-offset").Usage = "height of the moving link over the plane of the scale, positive towards the lens"
-	opts.chain.addFlags(f)
+	opts.addSettings(f)
 	opts.output.addFlags(f)
 	f.Lookup("overlay").Usage = "write to this `folder` the first photo with what was found drawn on it (PNG), and both states in turn (GIF)"
 	return cmd
+}
+
+func (o *playCommand) addSettings(f *pflag.FlagSet) {
+	f.Var(&o.moving, "moving", "where the moving link lies in the first photo, pixels")
+	f.Var(&o.fixed, "fixed", "where the other link lies in the first photo, pixels")
+	o.scale.addFlags(f)
+	o.scale.addFileFlag(f)
+	o.scale.addParallaxFlags(f)
+	f.Lookup("plane-offset").Usage = "height of the moving link over the plane of the scale, positive towards the lens"
+	o.chain.addFlags(f)
 }
 
 // arrange sorts the photos into the two states, in whichever of the three ways
@@ -123,7 +131,8 @@ func runPlay(ctx context.Context, opts playCommand, given changed, streams Strea
 	if err := opts.output.validate(given); err != nil {
 		return err
 	}
-	way, err := opts.way(given, func() (func(done, of int), func()) { return frameCount(streams.Err, opts.output.quiet) })
+	opts.watch = func() (func(done, of int), func()) { return frameCount(streams.Err, opts.output.quiet) }
+	way, err := opts.way(given)
 	if err != nil {
 		return err
 	}
@@ -136,8 +145,8 @@ func runPlay(ctx context.Context, opts playCommand, given changed, streams Strea
 }
 
 // way checks the options and returns what takes the photos or the clip their
-// whole way; watch begins to show how many frames of a clip are done.
-func (o playCommand) way(given changed, watch func() (progress func(done, of int), wipe func())) (photoWay, error) {
+// whole way.
+func (o playCommand) way(given changed) (photoWay, error) {
 	ref, err := o.chain.reference(given)
 	if err != nil {
 		return nil, err
@@ -153,8 +162,12 @@ func (o playCommand) way(given changed, watch func() (progress func(done, of int
 	return func(ctx context.Context, _ string) (outcome, error) {
 		p := playing{source: source, hint: hint}
 		if o.clip != "" {
-			progress, wipe := watch()
-			defer wipe()
+			var progress func(done, of int)
+			if o.watch != nil {
+				var wipe func()
+				progress, wipe = o.watch()
+				defer wipe()
+			}
 			return p.finish(ref, p.clip(ctx, o.clip, progress))
 		}
 		return p.finish(ref, p.photos(ctx, o.together, o.apart))

@@ -8,6 +8,7 @@ import (
 	"path/filepath"
 
 	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
 	"gonum.org/v1/gonum/spatial/r2"
 
 	"pinlash/calib"
@@ -49,12 +50,14 @@ then has the lens taken out of what is measured with it.
 			return runScale(cmd.Context(), opts, cmd.Flags().Changed, streams)
 		},
 	}
-	opts.scale.addFlags(cmd.Flags())
+	opts.addSettings(cmd.Flags())
 	lengthFlag(cmd.Flags(), &opts.grid, "grid", "`length` between neighbouring dots, or corners of squares, of the flat target that all photos show")
 	opts.output.addFlags(cmd.Flags())
 	cmd.Flags().StringVar(&opts.save, "save", "", "keep the scale in this `file`, for --scale-file")
 	return cmd
 }
+
+func (o *scaleCommand) addSettings(f *pflag.FlagSet) { o.scale.addFlags(f) }
 
 func (o scaleCommand) validate(given changed) error {
 	switch {

@@ -6,6 +6,7 @@ import (
 	"context"
 
 	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
 
 	"pinlash/cmd/pinlash/internal/record"
 	"pinlash/measure"
@@ -56,12 +57,16 @@ links that are not known both readings are printed.
 			return runSpan(cmd.Context(), opts, cmd.Flags().Changed, streams)
 		},
 	}
-	opts.scale.addFlags(cmd.Flags())
-	opts.scale.addFileFlag(cmd.Flags())
-	opts.scale.addParallaxFlags(cmd.Flags())
-	opts.chain.addLengthFlags(cmd.Flags())
+	opts.addSettings(cmd.Flags())
 	opts.output.addFlags(cmd.Flags())
 	return cmd
+}
+
+func (o *spanCommand) addSettings(f *pflag.FlagSet) {
+	o.scale.addFlags(f)
+	o.scale.addFileFlag(f)
+	o.scale.addParallaxFlags(f)
+	o.chain.addLengthFlags(f)
 }
 
 func runSpan(ctx context.Context, opts spanCommand, given changed, streams Streams) error {
