@@ -20,9 +20,6 @@ func ParseShard(s string) (Shard, error) {
 	return Shard{int(part), int(parts)}, nil
 }
 
-// shardOf returns the shard of N that has work i.
-func shardOf(i, n int) Shard { return Shard{i%n + 1, n} }
-
 // Whole says whether the shard is all of the work, and not one part of one.
 func (s Shard) Whole() bool { return s.N == 0 }
 

@@ -28,7 +28,7 @@ func TestShardSplit(t *testing.T) {
 					sizes[k]++
 				}
 			}
-			if owners != 1 || !shardOf(i, n).Has(i) || !(Shard{}).Has(i) {
+			if owners != 1 || !(Shard{i%n + 1, n}).Has(i) || !(Shard{}).Has(i) {
 				t.Fatalf("work %d belongs to %d shards", i, owners)
 			}
 		}

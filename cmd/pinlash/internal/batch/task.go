@@ -3,11 +3,10 @@ package batch
 import (
 	"crypto/sha256"
 	"encoding/hex"
-	"errors"
 	"fmt"
-	"io"
-	"os"
 	"sync"
+
+	"pinlash/cmd/pinlash/internal/record"
 )
 
 // Work is one task: what is measured, and all that its line depends on.
@@ -51,31 +50,11 @@ func (c *contents) hash(path string) (string, error) {
 	}
 	hash, ok := c.hashes[path]
 	if !ok {
-		hash = sync.OnceValues(func() (string, error) { return hashFile(path) })
+		hash = sync.OnceValues(func() (string, error) { return record.HashFile(path) })
 		c.hashes[path] = hash
 	}
 	c.mu.Unlock()
 	return hash()
-}
-
-func hashFile(path string) (string, error) {
-	info, err := os.Stat(path)
-	if err != nil {
-		return "", err
-	}
-	if !info.Mode().IsRegular() { // a pipe would keep us waiting for ever
-		return "", errors.New("not a plain file")
-	}
-	f, err := os.Open(path)
-	if err != nil {
-		return "", err
-	}
-	defer f.Close() //nolint:errcheck // nothing was written
-	h := sha256.New()
-	if _, err := io.Copy(h, f); err != nil {
-		return "", err
-	}
-	return hex.EncodeToString(h.Sum(nil)), nil
 }
 
 // task returns the work's key, and whether all its inputs could be read.

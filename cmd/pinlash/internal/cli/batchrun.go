@@ -206,7 +206,7 @@ func (b *batching) complain(format string, args ...any) {
 func hashed(t *task) []record.File {
 	var out []record.File
 	for i, at := range t.paths(t.files()) {
-		hash, err := fileHash(at)
+		hash, err := record.HashFile(at)
 		if err != nil {
 			hash = "" // it could not be read to be measured either
 		}

@@ -4,8 +4,6 @@ package cli
 
 import (
 	"context"
-	"crypto/sha256"
-	"encoding/hex"
 	"fmt"
 	"image"
 	"io"
@@ -29,7 +27,7 @@ func (p *playing) clip(ctx context.Context, path string, progress func(done, of 
 	if err != nil {
 		return err
 	}
-	if p.record.Photo.SHA256, err = fileHash(path); err != nil {
+	if p.record.Photo.SHA256, err = record.HashFile(path); err != nil {
 		return err
 	}
 	p.photo = vision.Photo{Path: path, W: clip.W, H: clip.H, Light: clip.First, Curve: raster.SRGB}
@@ -82,20 +80,6 @@ func (p *playing) keepFar(clip vision.Clip, m geom.Motion) {
 		return
 	}
 	p.second = &secondPhoto{photo: p.photo, frame: encoded(clip.Far), camera: m.Fixed.Motion, state: state, play: inWords(p.play)}
-}
-
-// fileHash returns the SHA-256 of a file in hexadecimal digits.
-func fileHash(path string) (string, error) {
-	f, err := os.Open(path)
-	if err != nil {
-		return "", err
-	}
-	defer f.Close()
-	h := sha256.New()
-	if _, err := io.Copy(h, f); err != nil {
-		return "", err
-	}
-	return hex.EncodeToString(h.Sum(nil)), nil
 }
 
 // encoded returns a frame as people see it.

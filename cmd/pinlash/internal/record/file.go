@@ -1,7 +1,10 @@
 package record
 
 import (
+	"crypto/sha256"
+	"encoding/hex"
 	"errors"
+	"io"
 	"io/fs"
 	"os"
 	"path/filepath"
@@ -14,7 +17,30 @@ import (
 // taken by a folder, a device or a pipe, which a rename would destroy.
 func WriteFile(path string, data []byte) error {
 	if at, err := os.Stat(path); err == nil && !at.Mode().IsRegular() {
-		return &fs.PathError{Op: "write", Path: path, Err: errors.New("not a plain file")}
+		return &fs.PathError{Op: "write", Path: path, Err: errNotPlain}
 	}
 	return renameio.WriteFile(path, data, 0o644, renameio.WithTempDir(filepath.Dir(path)))
 }
+
+// HashFile returns the SHA-256 of a file's content in hexadecimal digits.
+func HashFile(path string) (string, error) {
+	info, err := os.Stat(path)
+	if err != nil {
+		return "", err
+	}
+	if !info.Mode().IsRegular() { // a pipe would keep us waiting for ever
+		return "", &fs.PathError{Op: "read", Path: path, Err: errNotPlain}
+	}
+	f, err := os.Open(path)
+	if err != nil {
+		return "", err
+	}
+	defer f.Close() //nolint:errcheck // nothing was written
+	h := sha256.New()
+	if _, err := io.Copy(h, f); err != nil {
+		return "", err
+	}
+	return hex.EncodeToString(h.Sum(nil)), nil
+}
+
+var errNotPlain = errors.New("not a plain file")
