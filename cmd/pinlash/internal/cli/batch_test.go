@@ -162,6 +162,19 @@ func TestBatchIsTheCommandItself(t *testing.T) {
 	}
 }
 
+// TestEarlierFirst has the inspections of one chain apart in the list, as in a
+// folder of inspections with chains in each.
+func TestEarlierFirst(t *testing.T) {
+	of := func(chain, inspection string) inspected { return inspected{chain: chain, inspection: inspection} }
+	order := []inspected{of("a", "late"), of("b", "late"), of("a", "early"), of("b", "early"), of("a", "new")}
+	at := map[string]float64{"early": 400, "late": 800}
+	earlierFirst(order, func(i inspected) float64 { return at[i.inspection] })
+	want := []inspected{of("a", "new"), of("a", "early"), of("a", "late"), of("b", "early"), of("b", "late")}
+	if !slices.Equal(order, want) {
+		t.Errorf("%v, want %v", order, want)
+	}
+}
+
 // BenchmarkBatchWorkers measures a folder with one core and with two, and
 // once more with nothing new. "two/one" is how much faster two are, "again %"
 // what the second run costs of the first.

@@ -86,12 +86,7 @@ func (b *batching) finish(lines [][]byte) ([][]byte, error) {
 	history := map[inspected][]inspection{} // by chain
 	b.chains = nil
 	var out [][]byte
-	slices.SortStableFunc(order, func(x, y inspected) int { // earlier inspections first
-		if x.chainOnly() != y.chainOnly() {
-			return 0
-		}
-		return cmp.Compare(distance(of[x]), distance(of[y]))
-	})
+	earlierFirst(order, func(i inspected) float64 { return distance(of[i]) })
 	for _, i := range order {
 		s, err := b.summarise(i, of[i], history)
 		if err != nil {
@@ -108,6 +103,22 @@ func (b *batching) finish(lines [][]byte) ([][]byte, error) {
 		out = append(out, text)
 	}
 	return out, nil
+}
+
+// earlierFirst sorts inspections by distance within each chain, the chains in
+// the order in which they turn up.
+func earlierFirst(order []inspected, distance func(inspected) float64) {
+	chains := map[inspected]int{}
+	for _, i := range order {
+		if _, known := chains[i.chainOnly()]; !known {
+			chains[i.chainOnly()] = len(chains)
+		}
+	}
+	slices.SortStableFunc(order, func(x, y inspected) int {
+		return cmp.Or(
+			cmp.Compare(chains[x.chainOnly()], chains[y.chainOnly()]),
+			cmp.Compare(distance(x), distance(y)))
+	})
 }
 
 func (i inspected) chainOnly() inspected {
