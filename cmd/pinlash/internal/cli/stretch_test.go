@@ -434,35 +434,35 @@ func TestStretchRunning(t *testing.T) {
 
 func TestStretchFileRefusals(t *testing.T) {
 	maker := "[[maker]]\nwhat='wheel'\n"
-	for text, want := range map[string]string{
-		"[[maker]]\nread=[97]\nleast=96":                    "maker's reading 1 needs in what a name",
-		"[[maker]]\nwhat=\"\\u001b\"\nread=[97]\nleast=96":  "maker's reading 1 needs in what a name",
-		maker + "least=96":                                  "it was not read",
-		maker + "read=[97]":                                 "one of most and least",
-		maker + "read=[97]\nleast=96\nmost=98":              "one of most and least",
-		maker + "read=[97]\nleast=-96":                      "limit is -96",
-		maker + "read=[0]\nmost=3":                          `maker's reading "wheel": caliper reading is 0`,
-		maker + "read=[97]\nleast=96\nu=-1":                 "below zero",
-		maker + "read=[97]\nleast=96\n[limit]\npercent=0.5": "nothing was read",
-		maker + "read=[97]\nleast=96\n[running]\nforce=1":   "nothing was read",
-		strings.Replace(worked, "force = 1000", "", 1):      "needs force",
-		strings.Replace(worked, "force = 1000", "force = 0", 1) + "teeth=[19]\ncircuits=1": "pull is 0",
-		worked + "force_u=-1":              "force_u is below zero",
-		worked:                             "needs the teeth",
-		worked + "teeth=[19,38]":           "needs circuits, or speed",
-		worked + "teeth=[19,38]\nspeed=10": "needs circuits, or speed",
-		worked + "teeth=[19,38]\nspeed=10\nhours=1\ncircuits=1":                                                                                      "give one",
-		worked + "teeth=[19,2]\ncircuits=1":                                                                                                          "number of teeth is 2",
-		strings.Replace(worked, "pitches = 100", "", 1) + "teeth=[19,38]\nspeed=10\nhours=1":                                                         "chain.pitches",
-		strings.Replace(worked, `name = "08B"`, "pitch=12.7", 1) + "teeth=[19,38]\ncircuits=1":                                                       "running.pin_diameter",
-		worked + "teeth=[19]\ncircuits=1\n[[drive.wheel]]\nkind='driver'\nteeth=19\nto_next=35\n[[drive.wheel]]\nkind='idler'\nteeth=38\nto_next=35": "give one of them",
+	for _, c := range []struct{ text, want string }{
+		{"[[maker]]\nread=[97]\nleast=96", "maker's reading 1 needs in what a name"},
+		{"[[maker]]\nwhat=\"\\u001b\"\nread=[97]\nleast=96", "maker's reading 1 needs in what a name"},
+		{maker + "least=96", "it was not read"},
+		{maker + "read=[97]", "one of most and least"},
+		{maker + "read=[97]\nleast=96\nmost=98", "one of most and least"},
+		{maker + "read=[97]\nleast=-96", "limit is -96"},
+		{maker + "read=[0]\nmost=3", `maker's reading "wheel": caliper reading is 0`},
+		{maker + "read=[97]\nleast=96\nu=-1", "below zero"},
+		{maker + "read=[97]\nleast=96\n[limit]\npercent=0.5", "nothing was read"},
+		{maker + "read=[97]\nleast=96\n[running]\nforce=1", "nothing was read"},
+		{strings.Replace(worked, "force = 1000", "", 1), "needs force"},
+		{strings.Replace(worked, "force = 1000", "force = 0", 1) + "teeth=[19]\ncircuits=1", "pull is 0"},
+		{worked + "force_u=-1", "force_u is below zero"},
+		{worked, "needs the teeth"},
+		{worked + "teeth=[19,38]", "needs circuits, or speed"},
+		{worked + "teeth=[19,38]\nspeed=10", "needs circuits, or speed"},
+		{worked + "teeth=[19,38]\nspeed=10\nhours=1\ncircuits=1", "give one"},
+		{worked + "teeth=[19,2]\ncircuits=1", "number of teeth is 2"},
+		{strings.Replace(worked, "pitches = 100", "", 1) + "teeth=[19,38]\nspeed=10\nhours=1", "chain.pitches"},
+		{strings.Replace(worked, `name = "08B"`, "pitch=12.7", 1) + "teeth=[19,38]\ncircuits=1", "running.pin_diameter"},
+		{worked + "teeth=[19]\ncircuits=1\n[[drive.wheel]]\nkind='driver'\nteeth=19\nto_next=35\n[[drive.wheel]]\nkind='idler'\nteeth=38\nto_next=35", "give one of them"},
 	} {
 		path := filepath.Join(t.TempDir(), "x.toml")
-		if err := os.WriteFile(path, []byte(text), 0o644); err != nil {
+		if err := os.WriteFile(path, []byte(c.text), 0o644); err != nil {
 			t.Fatal(err)
 		}
-		if status, stdout, stderr := run(t, t.Context(), "stretch", "--file", path); status != statusUsage || stdout != "" || !strings.Contains(stderr, want) {
-			t.Errorf("%s\nstatus %d, %q, want %d and %q", text, status, stderr, statusUsage, want)
+		if status, stdout, stderr := run(t, t.Context(), "stretch", "--file", path); status != statusUsage || stdout != "" || !strings.Contains(stderr, c.want) {
+			t.Errorf("%s\nstatus %d, %q, want %d and %q", c.text, status, stderr, statusUsage, c.want)
 		}
 	}
 }
