@@ -1,16 +1,14 @@
 package cli
 
 import (
-	"bytes"
 	"errors"
 	"fmt"
 	"io"
 	"os"
-	"sort"
 	"strings"
 	"unicode"
 
-	"github.com/pelletier/go-toml/v2"
+	"pinlash/cmd/pinlash/internal/tomlfile"
 )
 
 // typedFileError is a file of readings that cannot be read. Path is empty for
@@ -83,53 +81,27 @@ func onTerminal(message string) string {
 
 func decodeStrictly(text []byte) (typed, error) {
 	var t typed
-	d := toml.NewDecoder(bytes.NewReader(text))
-	d.DisallowUnknownFields()
-	return t, d.Decode(&t)
+	return t, tomlfile.Decode(text, &t)
 }
 
 // placed puts the line before an error of the decoder.
 func placed(text []byte, err error) error {
-	var unknown *toml.StrictMissingError
-	var broken *toml.DecodeError
-	switch {
-	case errors.As(err, &unknown) && len(unknown.Errors) > 0:
-		lines := make([]string, len(unknown.Errors))
-		for i := range unknown.Errors {
-			line, _ := unknown.Errors[i].Position()
-			lines[i] = fmt.Sprintf("line %d: unknown key %q", line, strings.Join(unknown.Errors[i].Key(), "."))
+	if unknown := tomlfile.Unknown(err); len(unknown) > 0 {
+		lines := make([]string, len(unknown))
+		for i := range unknown {
+			line, _ := unknown[i].Position()
+			lines[i] = fmt.Sprintf("line %d: unknown key %q", line, strings.Join(unknown[i].Key(), "."))
 		}
 		return errors.New(strings.Join(lines, "; "))
-	case errors.As(err, &broken):
+	}
+	if broken := tomlfile.Broken(err); broken != nil {
 		line, column := broken.Position()
-		return fmt.Errorf("line %d, column %d: %s", line, column, plainly(broken))
+		hints := map[string]string{"[]cli.typedLength": "it wants a list, like [136.9, 136.85]"}
+		return fmt.Errorf("line %d, column %d: %s", line, column, tomlfile.Plainly(broken, hints))
 	}
-	return fmt.Errorf("line %d: %w", lineOf(text), err)
-}
-
-// plainly says in words what the decoder says in Go's types.
-func plainly(e *toml.DecodeError) string {
-	message := strings.TrimPrefix(e.Error(), "toml: ")
-	got, into, ok := strings.Cut(strings.TrimPrefix(message, "cannot decode TOML "), " into ")
-	if !ok {
-		return message
-	}
-	message = fmt.Sprintf("%q does not take this kind of value (%s)", strings.Join(e.Key(), "."), got)
-	if strings.HasSuffix(into, "[]cli.typedLength") {
-		message += "; it wants a list, like [136.9, 136.85]"
-	}
-	return message
-}
-
-// lineOf finds the line of an error to which the decoder gives no place, a
-// number that our own types refuse: the last line of the shortest beginning of
-// the text with that error.
-func lineOf(text []byte) int {
-	lines := bytes.SplitAfter(text, []byte("\n"))
-	return 1 + sort.Search(len(lines)-1, func(i int) bool {
-		_, err := decodeStrictly(bytes.Join(lines[:i+1], nil))
-		var unknown *toml.StrictMissingError
-		var broken *toml.DecodeError
-		return err != nil && !errors.As(err, &unknown) && !errors.As(err, &broken)
+	line := tomlfile.Line(text, func(text []byte) error {
+		_, err := decodeStrictly(text)
+		return err
 	})
+	return fmt.Errorf("line %d: %w", line, err)
 }

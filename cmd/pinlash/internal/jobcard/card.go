@@ -1,13 +1,12 @@
 package jobcard
 
 import (
-	"bytes"
-	"errors"
 	"fmt"
-	"sort"
 	"strings"
 
 	"github.com/pelletier/go-toml/v2"
+
+	"pinlash/cmd/pinlash/internal/tomlfile"
 )
 
 // CardName is the name of a job card in its folder.
@@ -97,9 +96,7 @@ func decode(text []byte) (card, error) {
 
 func decodeStrictly(text []byte) (card, error) {
 	var c card
-	d := toml.NewDecoder(bytes.NewReader(text))
-	d.DisallowUnknownFields()
-	if err := d.Decode(&c); err != nil {
+	if err := tomlfile.Decode(text, &c); err != nil {
 		return c, err
 	}
 	var limit struct {
@@ -114,28 +111,31 @@ func decodeStrictly(text []byte) (card, error) {
 
 // placed says where the error of the decoder lies.
 func placed(text []byte, err error) *FileError {
-	var unknown *toml.StrictMissingError
-	var broken *toml.DecodeError
-	switch {
-	case errors.As(err, &unknown) && len(unknown.Errors) > 0:
-		first := unknown.Errors[0]
+	if unknown := tomlfile.Unknown(err); len(unknown) > 0 {
+		first := unknown[0]
 		fault := &FileError{Message: fmt.Sprintf("unknown key %q", strings.Join(first.Key(), ".")), Excerpt: excerpt(first.String())}
 		fault.Line, fault.Column = first.Position()
-		for i, e := range unknown.Errors[1:] {
+		for i, e := range unknown[1:] {
 			if i == mostUnknown {
-				fault.Message += fmt.Sprintf("; and %d more", len(unknown.Errors)-1-i)
+				fault.Message += fmt.Sprintf("; and %d more", len(unknown)-1-i)
 				break
 			}
 			line, _ := e.Position()
 			fault.Message += fmt.Sprintf("; line %d: unknown key %q", line, strings.Join(e.Key(), "."))
 		}
 		return fault
-	case errors.As(err, &broken):
-		fault := &FileError{Message: plainly(broken), Excerpt: excerpt(broken.String())}
+	}
+	if broken := tomlfile.Broken(err); broken != nil {
+		hints := map[string]string{"[]jobcard.pattern": `it wants a list, like ["a*.jpg"]`}
+		fault := &FileError{Message: tomlfile.Plainly(broken, hints), Excerpt: excerpt(broken.String())}
 		fault.Line, fault.Column = broken.Position()
 		return fault
 	}
-	return &FileError{Line: lineOf(text), Message: strings.TrimPrefix(err.Error(), "toml: ")}
+	line := tomlfile.Line(text, func(text []byte) error {
+		_, err := decodeStrictly(text)
+		return err
+	})
+	return &FileError{Line: line, Message: strings.TrimPrefix(err.Error(), "toml: ")}
 }
 
 // Bounds of what is said of a card with a long list of errors or long lines.
@@ -149,31 +149,4 @@ func excerpt(s string) string {
 		return ""
 	}
 	return s
-}
-
-// plainly says in words what the decoder says in Go's types.
-func plainly(e *toml.DecodeError) string {
-	message := strings.TrimPrefix(e.Error(), "toml: ")
-	got, into, ok := strings.Cut(strings.TrimPrefix(message, "cannot decode TOML "), " into ")
-	if !ok {
-		return message
-	}
-	message = fmt.Sprintf("%q does not take this kind of value (%s)", strings.Join(e.Key(), "."), got)
-	if strings.HasSuffix(into, "[]jobcard.pattern") {
-		message += `; it wants a list, like ["a*.jpg"]`
-	}
-	return message
-}
-
-// lineOf finds the line of an error to which the decoder gives no place, a
-// number that our own types refuse: the last line of the shortest beginning of
-// the text with that error.
-func lineOf(text []byte) int {
-	lines := bytes.SplitAfter(text, []byte("\n"))
-	return 1 + sort.Search(len(lines)-1, func(i int) bool {
-		_, err := decodeStrictly(bytes.Join(lines[:i+1], nil))
-		var unknown *toml.StrictMissingError
-		var broken *toml.DecodeError
-		return err != nil && !errors.As(err, &unknown) && !errors.As(err, &broken)
-	})
 }
