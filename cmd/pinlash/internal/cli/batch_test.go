@@ -12,6 +12,7 @@ import (
 	"path/filepath"
 	"slices"
 	"strconv"
+	"strings"
 	"testing"
 	"time"
 
@@ -159,6 +160,40 @@ func TestBatchIsTheCommandItself(t *testing.T) {
 	}
 	if seen != 2 {
 		t.Errorf("%d photos in the results, want 2", seen)
+	}
+}
+
+// TestCardOfOddName: what a folder is called does nothing to the terminal.
+func TestCardOfOddName(t *testing.T) {
+	folder := t.TempDir()
+	odd := filepath.Join(folder, "a\x1b[31mb")
+	if err := os.Mkdir(odd, 0o755); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.WriteFile(filepath.Join(odd, "jobcard.toml"), []byte("colour = 3\n"), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	status, stdout, messages := run(t, t.Context(), "batch", folder)
+	if status != statusFile || strings.Contains(stdout+messages, "\x1b") || !strings.Contains(messages, "line 1, column 1: unknown key") {
+		t.Errorf("status %d, %q", status, messages)
+	}
+}
+
+// TestBadHalfOfPair: it is said which photo of a play is the bad one.
+func TestBadHalfOfPair(t *testing.T) {
+	folder := t.TempDir()
+	if err := teardown(folder, 1); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.Rename(filepath.Join(folder, "joint-1.jpg"), filepath.Join(folder, "play-1-together.jpg")); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.WriteFile(filepath.Join(folder, "play-1-apart.jpg"), []byte("no photo"), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	status, _, messages := run(t, t.Context(), append([]string{"batch", folder}, scaled...)...)
+	if status != statusRefused || !strings.Contains(messages, "refused (not_an_image): play-1-apart.jpg: ") {
+		t.Errorf("status %d, %q", status, messages)
 	}
 }
 

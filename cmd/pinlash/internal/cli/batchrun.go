@@ -14,6 +14,7 @@ import (
 	"os"
 	"path"
 	"path/filepath"
+	"slices"
 	"strings"
 	"sync"
 
@@ -156,6 +157,12 @@ func (b *batching) measure(ctx context.Context, i int, key string) ([]byte, int)
 	case err != nil:
 		b.complain("%s", fault(t.name(), err))
 		return nil, status
+	}
+	if at := slices.Index(t.paths(t.files()), r.Photo.Path); at > 0 && refused != nil {
+		// The line is that of the first photo, the fault that of another.
+		named := *refused
+		named.Message = record.SafeName(t.files()[at]) + ": " + named.Message
+		r.Refused = &named
 	}
 	r.Photo.Path = t.name()
 	if r.Refused == nil {

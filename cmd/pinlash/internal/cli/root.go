@@ -12,8 +12,11 @@ import (
 	"io"
 	"io/fs"
 	"runtime/debug"
+	"strings"
 
 	"github.com/spf13/cobra"
+
+	"pinlash/cmd/pinlash/internal/jobcard"
 )
 
 // Version of pinlash, printed in every record.
@@ -62,6 +65,12 @@ func tellWhy(streams Streams, cmd *cobra.Command, err error) {
 	}
 	if errors.Is(err, context.Canceled) {
 		streams.message("interrupted; the results so far are printed")
+		return
+	}
+	if card := (*jobcard.FileError)(nil); errors.As(err, &card) { // its path and text are as the disk has them
+		for line := range strings.SplitSeq(err.Error(), "\n") {
+			streams.message("%s", onTerminal(line))
+		}
 		return
 	}
 	streams.message("%v", err)
