@@ -1,16 +1,15 @@
 package calib
 
 import (
-	"encoding/csv"
 	"math"
-	"os"
 	"slices"
-	"strconv"
 	"testing"
 
 	"gonum.org/v1/gonum/spatial/r2"
 
 	"pinlash/measure/geom"
+
+	"pinlash/testdata"
 )
 
 // chessboard has OpenCV's sample photos: the corners of the 9 x 6 board in 13
@@ -25,25 +24,9 @@ type chessboard struct {
 
 func readChessboard(t *testing.T) chessboard {
 	t.Helper()
-	f, err := os.Open("../testdata/crosscheck/chessboard_opencv.csv")
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	r := csv.NewReader(f)
-	r.Comment = '#'
-	rows, err := r.ReadAll()
-	if err != nil {
-		t.Fatal(err)
-	}
+	rows := testdata.Table(t, "crosscheck/chessboard_opencv.csv")
 	out := chessboard{views: map[string][]geom.Grid{}, figures: map[string]float64{}}
-	number := func(s string) float64 {
-		v, err := strconv.ParseFloat(s, 64)
-		if err != nil {
-			t.Fatal(err)
-		}
-		return v
-	}
+	number := func(s string) float64 { return testdata.Number(t, s) }
 	last := ""
 	for _, row := range rows[1:] {
 		kind, window, view := row[0], row[1], row[2]

@@ -1,13 +1,10 @@
 package vision
 
 import (
-	"encoding/csv"
 	"errors"
 	"fmt"
 	"math"
 	"math/rand/v2"
-	"os"
-	"strconv"
 	"testing"
 
 	"gonum.org/v1/gonum/spatial/r2"
@@ -16,6 +13,8 @@ import (
 	"pinlash/measure/geom"
 	"pinlash/vision/raster"
 	"pinlash/vision/synth"
+
+	"pinlash/testdata"
 )
 
 // gridScene is a grid through a lens that moves the corner by -1 %.
@@ -228,17 +227,7 @@ func TestFindGridRefuses(t *testing.T) {
 // published calibration strays from these corners by 0.2 px; with its window of
 // 11 it was off by 1.2 px in the first of the two.
 func TestFindGridOnChessboard(t *testing.T) {
-	f, err := os.Open("../testdata/crosscheck/chessboard_opencv.csv")
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	r := csv.NewReader(f)
-	r.Comment = '#'
-	rows, err := r.ReadAll()
-	if err != nil {
-		t.Fatal(err)
-	}
+	rows := testdata.Table(t, "crosscheck/chessboard_opencv.csv")
 	for _, view := range []string{"2", "9"} {
 		photo, err := Open(t.Context(), "../testdata/crosscheck/left0"+view+".jpg", Limits{})
 		if err != nil {
@@ -256,11 +245,7 @@ func TestFindGridOnChessboard(t *testing.T) {
 			if row[0] != "corner" || row[1] != "5" || row[2] != view {
 				continue
 			}
-			x, errX := strconv.ParseFloat(row[5], 64)
-			y, errY := strconv.ParseFloat(row[6], 64)
-			if errX != nil || errY != nil {
-				t.Fatal(errX, errY)
-			}
+			x, y := testdata.Number(t, row[5]), testdata.Number(t, row[6])
 			best := math.Inf(1)
 			for _, q := range g.Points {
 				best = min(best, r2.Norm(r2.Sub(q.At, r2.Vec{X: x, Y: y})))

@@ -5,6 +5,8 @@ import (
 	"testing"
 
 	"gonum.org/v1/gonum/stat/distuv"
+
+	"pinlash/testdata"
 )
 
 // Mixed models against lme4 and nlme. lme4 finds the ratio of the standard
@@ -23,11 +25,11 @@ func TestMixedModelAgainstLme4(t *testing.T) {
 		}
 		switch row["kind"] {
 		case "point":
-			if err := sets[set].Add(Joint{Revision: row["a"], Chain: row["b"], Value: number(t, row["value"])}); err != nil {
+			if err := sets[set].Add(Joint{Revision: row["a"], Chain: row["b"], Value: testdata.Number(t, row["value"])}); err != nil {
 				t.Fatal(err)
 			}
 		case "lme4":
-			lme4[set][row["a"]] = number(t, row["value"])
+			lme4[set][row["a"]] = testdata.Number(t, row["value"])
 		}
 	}
 	if len(sets) != 7 {
@@ -67,7 +69,7 @@ func TestMixedModelAgainstLme4(t *testing.T) {
 			"difference": q.Value, "error": q.U, "freedom": q.DF,
 			"p": family(2).chance(q.Value/q.U, q.DF), // nlme corrects nothing
 		}[row["kind"]]
-		near(t, row["set"]+" "+row["a"]+"-"+row["b"]+" "+row["kind"], got, number(t, row["value"]), 1e-5, source)
+		near(t, row["set"]+" "+row["a"]+"-"+row["b"]+" "+row["kind"], got, testdata.Number(t, row["value"]), 1e-5, source)
 		checked++
 	}
 	if checked != 24 {
@@ -79,7 +81,7 @@ func TestMixedModelAgainstLme4(t *testing.T) {
 func TestStudentRangeAgainstR(t *testing.T) {
 	const source = "studentrange_r.csv"
 	for _, row := range rows(t, "crosscheck", source) {
-		k, df, q, p := int(number(t, row["k"])), number(t, row["df"]), number(t, row["q"]), number(t, row["p"])
+		k, df, q, p := int(testdata.Number(t, row["k"])), testdata.Number(t, row["df"]), testdata.Number(t, row["q"]), testdata.Number(t, row["p"])
 		if got := studentRange(q, k, df); math.Abs(got-p) > 1e-9 {
 			t.Errorf("k %d, df %v, q %v: got %.12f, want %.12f (%s)", k, df, q, got, p, source)
 		}

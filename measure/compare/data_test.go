@@ -1,32 +1,18 @@
 package compare
 
 import (
-	"encoding/csv"
 	"math"
-	"os"
-	"path/filepath"
 	"strconv"
 	"strings"
 	"testing"
+
+	"pinlash/testdata"
 )
 
 // rows returns the rows of a file of test data, by the names in its heading.
 func rows(t *testing.T, folder, name string) []map[string]string {
 	t.Helper()
-	f, err := os.Open(filepath.Join("..", "..", "testdata", folder, name))
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	r := csv.NewReader(f)
-	r.Comment = '#'
-	all, err := r.ReadAll()
-	if err != nil {
-		t.Fatal(err)
-	}
-	if len(all) < 2 {
-		t.Fatalf("%s is empty", name)
-	}
+	all := testdata.Table(t, folder+"/"+name)
 	var out []map[string]string
 	for _, cells := range all[1:] {
 		row := map[string]string{}
@@ -36,15 +22,6 @@ func rows(t *testing.T, folder, name string) []map[string]string {
 		out = append(out, row)
 	}
 	return out
-}
-
-func number(t *testing.T, s string) float64 {
-	t.Helper()
-	v, err := strconv.ParseFloat(s, 64)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return v
 }
 
 // half is half of the last digit of a printed number.
@@ -61,7 +38,7 @@ func half(printed string) float64 {
 // digits checks got against a printed figure, to half of its last digit.
 func digits(t *testing.T, what string, got float64, printed, source string) {
 	t.Helper()
-	if want := number(t, printed); !(math.Abs(got-want) <= half(printed)) {
+	if want := testdata.Number(t, printed); !(math.Abs(got-want) <= half(printed)) {
 		t.Errorf("%s: got %.12g, want %s (%s)", what, got, printed, source)
 	}
 }

@@ -7,6 +7,8 @@ import (
 	"testing"
 
 	"gonum.org/v1/gonum/stat/distuv"
+
+	"pinlash/testdata"
 )
 
 // One-way analysis of variance to NIST's digits: the instruments stand for
@@ -24,7 +26,7 @@ func TestAnovaCertified(t *testing.T) {
 		s := NewStudy("", "")
 		certified := map[string]float64{}
 		for _, row := range rows(t, "published", tt.file) {
-			v := number(t, row["value"])
+			v := testdata.Number(t, row["value"])
 			if row["kind"] == "certified" {
 				certified[row["name"]] = v
 			} else if err := s.Add(Joint{Revision: "one", Chain: row["name"], Value: v}); err != nil {
@@ -64,7 +66,7 @@ func TestWelchPublished(t *testing.T) {
 		}
 		revision := map[string]string{"a": "2", "b": "1"}[row["name"]]
 		s := studies[set]
-		if err := s.Add(Joint{Revision: revision, Chain: strconv.Itoa(len(s.index)), Value: number(t, row["value"])}); err != nil {
+		if err := s.Add(Joint{Revision: revision, Chain: strconv.Itoa(len(s.index)), Value: testdata.Number(t, row["value"])}); err != nil {
 			t.Fatal(err)
 		}
 	}
@@ -90,7 +92,7 @@ func TestGaugePublished(t *testing.T) {
 	want := map[string]string{}
 	for _, row := range rows(t, "published", "aiag_gauge.csv") {
 		if row["kind"] == "reading" {
-			readings = append(readings, Reading{Person: row["a"], Joint: row["b"], Value: number(t, row["value"])})
+			readings = append(readings, Reading{Person: row["a"], Joint: row["b"], Value: testdata.Number(t, row["value"])})
 		} else {
 			want[row["kind"]+" "+row["a"]] = row["value"]
 		}
@@ -122,7 +124,7 @@ func TestGaugePublished(t *testing.T) {
 			if method == "range" && name != "levels" {
 				// The manual's factors are rounded to four places, one part
 				// in 6000 at most; ours are not.
-				near(t, method+" "+name, got, number(t, printed), 1.0/6000, "AIAG")
+				near(t, method+" "+name, got, testdata.Number(t, printed), 1.0/6000, "AIAG")
 				continue
 			}
 			digits(t, method+" "+name, got, printed, "AIAG")
@@ -160,12 +162,12 @@ func TestGrubbsPublished(t *testing.T) {
 	for _, row := range rows(t, "published", "grubbs.csv") {
 		switch row["kind"] {
 		case "point":
-			s.add(number(t, row["value"]))
-			most = max(most, number(t, row["value"]))
+			s.add(testdata.Number(t, row["value"]))
+			most = max(most, testdata.Number(t, row["value"]))
 		case "example":
 			want[row["name"]] = row["value"]
 		case "critical":
-			n := number(t, row["name"])
+			n := testdata.Number(t, row["name"])
 			for alpha, printed := range map[float64]string{0.01: row["value"], 0.05: row["second"]} {
 				_, critical, ok := grubbs(sample{n: n, ss: 1}, 0, alpha)
 				if !ok {
@@ -184,7 +186,7 @@ func TestGrubbsPublished(t *testing.T) {
 
 func TestToleranceFactors(t *testing.T) {
 	for _, row := range rows(t, "published", "tolerance_factors.csv") {
-		got := toleranceFactor(number(t, row["n"]), number(t, row["share"]), number(t, row["confidence"]))
+		got := toleranceFactor(testdata.Number(t, row["n"]), testdata.Number(t, row["share"]), testdata.Number(t, row["confidence"]))
 		digits(t, "n "+row["n"], got, row["k"], "tolerance_factors.csv, "+row["kind"])
 	}
 	// The handbook's own figure is Howe's approximation, which is known to be
@@ -198,7 +200,7 @@ func TestLimitsOfAgreementPublished(t *testing.T) {
 	for _, row := range rows(t, "published", "bland_altman1986.csv") {
 		if row["kind"] == "pair" {
 			// The paper takes a less b, Agree B less A.
-			pairs = append(pairs, Pair{A: number(t, row["b"]), B: number(t, row["a"])})
+			pairs = append(pairs, Pair{A: testdata.Number(t, row["b"]), B: testdata.Number(t, row["a"])})
 		} else {
 			want[row["name"]] = [2]string{row["a"], row["b"]}
 		}
@@ -230,8 +232,8 @@ func TestLineThroughPearsonsPoints(t *testing.T) {
 	for _, row := range rows(t, "published", "pearson_york.csv") {
 		if row["kind"] == "point" {
 			pairs = append(pairs, Pair{
-				A: number(t, row["a"]), B: number(t, row["b"]),
-				UA: 1 / math.Sqrt(number(t, row["c"])), UB: 1 / math.Sqrt(number(t, row["d"])),
+				A: testdata.Number(t, row["a"]), B: testdata.Number(t, row["b"]),
+				UA: 1 / math.Sqrt(testdata.Number(t, row["c"])), UB: 1 / math.Sqrt(testdata.Number(t, row["d"])),
 			})
 		} else {
 			want[row["name"]] = row["a"]
@@ -256,9 +258,9 @@ func TestLineThroughNorris(t *testing.T) {
 	for _, row := range rows(t, "published", "nist_strd_norris.csv") {
 		switch row["kind"] {
 		case "point":
-			pairs = append(pairs, Pair{A: number(t, row["a"]), B: number(t, row["b"]), UB: 1e-3})
+			pairs = append(pairs, Pair{A: testdata.Number(t, row["a"]), B: testdata.Number(t, row["b"]), UB: 1e-3})
 		case "certified":
-			want[row["name"]] = number(t, row["a"])
+			want[row["name"]] = testdata.Number(t, row["a"])
 		}
 	}
 	// Stated uncertainties so small that the misfit widens the intervals to

@@ -5,6 +5,8 @@ import (
 	"testing"
 
 	"gonum.org/v1/gonum/spatial/r2"
+
+	"pinlash/testdata"
 )
 
 // The same points fitted by scikit-image and SciPy; their script lies beside
@@ -12,12 +14,12 @@ import (
 func TestCrosscheckSkimage(t *testing.T) {
 	points := map[string][]EdgePoint{}
 	results := 0
-	for _, row := range readRows(t, "crosscheck", "circle_skimage.csv") {
+	for _, row := range testdata.Table(t, "crosscheck/circle_skimage.csv")[1:] {
 		kind, set := row[0], row[1]
 		var v [5]float64
 		for i, cell := range row[2:] {
 			if cell != "" {
-				v[i] = number(t, cell)
+				v[i] = testdata.Number(t, cell)
 			}
 		}
 		if kind == "point" {

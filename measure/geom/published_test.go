@@ -1,42 +1,15 @@
 package geom
 
 import (
-	"encoding/csv"
 	"math"
-	"os"
-	"path/filepath"
 	"strconv"
 	"strings"
 	"testing"
 
 	"gonum.org/v1/gonum/spatial/r2"
+
+	"pinlash/testdata"
 )
-
-// readRows returns the rows of a file under testdata without its heading.
-func readRows(t testing.TB, elem ...string) [][]string {
-	t.Helper()
-	f, err := os.Open(filepath.Join(append([]string{"..", "..", "testdata"}, elem...)...))
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	r := csv.NewReader(f)
-	r.Comment = '#'
-	rows, err := r.ReadAll()
-	if err != nil {
-		t.Fatal(err)
-	}
-	return rows[1:]
-}
-
-func number(t testing.TB, s string) float64 {
-	t.Helper()
-	v, err := strconv.ParseFloat(s, 64)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return v
-}
 
 // halfDigit is half of the last digit printed in s, the tolerance a printed
 // figure has.
@@ -51,7 +24,7 @@ func halfDigit(s string) float64 {
 func printed(t testing.TB, source, what string, got float64, want string) {
 	t.Helper()
 	tol := halfDigit(want) * (1 + 1e-9)
-	if math.Abs(got-number(t, want)) > tol {
+	if math.Abs(got-testdata.Number(t, want)) > tol {
 		t.Errorf("%s: got %.12g, want %s within %.2g (%s)", what, got, want, tol, source)
 	}
 }
@@ -66,11 +39,11 @@ func edgePoints(pts []r2.Vec) []EdgePoint {
 
 func TestCircleAndEllipsePublished(t *testing.T) {
 	for _, file := range []string{"gander1994_circle_ellipse.csv", "gruntz1990_circle.csv", "scipy_cookbook_circle.csv"} {
-		rows := readRows(t, "published", file)
+		rows := testdata.Table(t, "published/"+file)[1:]
 		points := map[string][]r2.Vec{}
 		for _, row := range rows {
 			if row[0] == "point" {
-				points[row[1]] = append(points[row[1]], r2.Vec{X: number(t, row[3]), Y: number(t, row[4])})
+				points[row[1]] = append(points[row[1]], r2.Vec{X: testdata.Number(t, row[3]), Y: testdata.Number(t, row[4])})
 			}
 		}
 		results := 0
@@ -146,7 +119,7 @@ func TestCircleAndEllipsePublished(t *testing.T) {
 				if method == "unit_norm" {
 					// The circle is rounded to 5e-5, the sum's slope to it
 					// at most 2 sqrt(6 ssq).
-					if math.Abs(ssq-number(t, a)) > 2*math.Sqrt(6*ssq)*5e-5 {
+					if math.Abs(ssq-testdata.Number(t, a)) > 2*math.Sqrt(6*ssq)*5e-5 {
 						t.Errorf("%s: got %v, want %s (%s)", what, ssq, a, file)
 					}
 					continue

@@ -7,15 +7,17 @@ import (
 
 	"gonum.org/v1/gonum/stat/distuv"
 	"pgregory.net/rapid"
+
+	"pinlash/testdata"
 )
 
 // readStraight returns the points and the named figures of a file.
 func readStraight(t *testing.T, file string) (x, y []float64, figures map[string][]string) {
 	t.Helper()
 	figures = map[string][]string{}
-	for _, row := range readRows(t, "published", file) {
+	for _, row := range testdata.Table(t, "published/"+file)[1:] {
 		if row[0] == "point" {
-			x, y = append(x, number(t, row[2])), append(y, number(t, row[3]))
+			x, y = append(x, testdata.Number(t, row[2])), append(y, testdata.Number(t, row[3]))
 		} else {
 			figures[row[1]] = row[2:4]
 		}
@@ -50,7 +52,7 @@ func TestStraightNISTNorris(t *testing.T) {
 		"regression_ss": total - residual,
 		"f":             (total - residual) / sq(s.ResidualSD),
 	} {
-		certified := number(t, want[name][0])
+		certified := testdata.Number(t, want[name][0])
 		if digits := -math.Log10(math.Abs(got-certified) / math.Abs(certified)); digits < 11 {
 			t.Errorf("%s: got %.15g, certified %.15g, %.1f digits (NIST StRD Norris)", name, got, certified, digits)
 		}

@@ -1,52 +1,23 @@
 package uncert
 
 import (
-	"encoding/csv"
 	"math"
-	"os"
-	"path/filepath"
-	"strconv"
 	"strings"
 	"testing"
+
+	"pinlash/testdata"
 )
-
-// published returns the rows of a file of published figures, the heading
-// first.
-func published(t *testing.T, name string) [][]string {
-	t.Helper()
-	f, err := os.Open(filepath.Join("..", "..", "testdata", "published", name))
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	r := csv.NewReader(f)
-	r.Comment = '#'
-	rows, err := r.ReadAll()
-	if err != nil {
-		t.Fatal(err)
-	}
-	return rows
-}
-
-func number(t *testing.T, s string) float64 {
-	t.Helper()
-	v, err := strconv.ParseFloat(s, 64)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return v
-}
 
 // The table is printed to two decimals, in its last row to three; half of the
 // last digit is the tolerance.
 func TestCoverageFactorPublished(t *testing.T) {
-	rows := published(t, "jcgm100_table_g2.csv")
+	rows := testdata.Table(t, "published/jcgm100_table_g2.csv")
 	count := 0
 	for _, row := range rows[1:] {
-		nu := number(t, row[0])
+		nu := testdata.Number(t, row[0])
 		for i, cell := range row[1:] {
-			p := number(t, strings.TrimPrefix(rows[0][i+1], "p")) / 100
-			want := number(t, cell)
+			p := testdata.Number(t, strings.TrimPrefix(rows[0][i+1], "p")) / 100
+			want := testdata.Number(t, cell)
 			tol := 0.5 * math.Pow10(-len(cell[strings.IndexByte(cell, '.')+1:]))
 			got := CoverageFactor(p, nu)
 			if math.Abs(got-want) > tol*(1+1e-9) {
@@ -87,11 +58,11 @@ func TestCoverageFactorLimit(t *testing.T) {
 func h1(t *testing.T, prefixes ...string) Budget {
 	t.Helper()
 	var b Budget
-	for _, row := range published(t, "jcgm100_h1.csv")[1:] {
+	for _, row := range testdata.Table(t, "published/jcgm100_h1.csv")[1:] {
 		for _, prefix := range prefixes {
 			if strings.HasPrefix(row[0], prefix) {
-				u := number(t, row[1]) * math.Abs(number(t, row[2]))
-				b = append(b, Term{Name: row[0], U: u, DF: number(t, row[3])})
+				u := testdata.Number(t, row[1]) * math.Abs(testdata.Number(t, row[2]))
+				b = append(b, Term{Name: row[0], U: u, DF: testdata.Number(t, row[3])})
 			}
 		}
 	}

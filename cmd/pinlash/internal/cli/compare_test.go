@@ -16,6 +16,8 @@ import (
 	"gonum.org/v1/gonum/stat/distuv"
 
 	"pinlash/cmd/pinlash/internal/record"
+
+	"pinlash/testdata"
 )
 
 // comparison is what the tests read of a line of that kind.
@@ -290,13 +292,13 @@ func TestCompareRepeatabilityPublished(t *testing.T) {
 	var l resultLines
 	want := map[string]float64{}
 	times := map[string]int{}
-	for _, row := range publishedRows(t, "aiag_gauge.csv") {
+	for _, row := range testdata.Table(t, "published/aiag_gauge.csv")[1:] {
 		if row[0] != "reading" {
-			want[row[0]+" "+row[1]] = parsed(t, row[3])
+			want[row[0]+" "+row[1]] = testdata.Number(t, row[3])
 			continue
 		}
 		times[row[1]+row[2]]++
-		l.play(record.Levels{Revision: "part", Chain: "all", Joint: row[2], By: row[1], Repeat: times[row[1]+row[2]]}, parsed(t, row[3]))
+		l.play(record.Levels{Revision: "part", Chain: "all", Joint: row[2], By: row[1], Repeat: times[row[1]+row[2]]}, testdata.Number(t, row[3]))
 	}
 	var r struct {
 		People, Joints, Times int
@@ -333,17 +335,17 @@ func TestCompareAgreementPublished(t *testing.T) {
 	var l resultLines
 	want := map[string][2]float64{}
 	n := 0
-	for _, row := range publishedRows(t, "bland_altman1986.csv") {
+	for _, row := range testdata.Table(t, "published/bland_altman1986.csv")[1:] {
 		if row[0] == "pair" {
 			n++
 			levels := record.Levels{Revision: "A", Chain: "left", Joint: fmt.Sprint(n)}
-			l.add(record.Joint, levels, record.Figures{{Name: "play", Quantity: mm(parsed(t, row[3]), 1)}}, nil)
-			l.play(levels, parsed(t, row[2]))
+			l.add(record.Joint, levels, record.Figures{{Name: "play", Quantity: mm(testdata.Number(t, row[3]), 1)}}, nil)
+			l.play(levels, testdata.Number(t, row[2]))
 			continue
 		}
-		v := [2]float64{parsed(t, row[2])}
+		v := [2]float64{testdata.Number(t, row[2])}
 		if row[3] != "" {
-			v[1] = parsed(t, row[3])
+			v[1] = testdata.Number(t, row[3])
 		}
 		want[row[1]] = v
 	}
@@ -513,7 +515,7 @@ func TestCompareData(t *testing.T) {
 	for i, p := range same {
 		cells := rows[i+1]
 		if p.DistanceKM != 2000 || column(cells, "distance_km") != "2000" || column(cells, "revision") != "'"+p.Revision || column(cells, "chain") != "'"+p.Chain ||
-			column(cells, "specimen") != "'"+p.Specimen || p.Specimen != "@sum" || parsed(t, column(cells, "value")) != p.Value || parsed(t, column(cells, "u")) != p.U || p.Unit != "mm" {
+			column(cells, "specimen") != "'"+p.Specimen || p.Specimen != "@sum" || testdata.Number(t, column(cells, "value")) != p.Value || testdata.Number(t, column(cells, "u")) != p.U || p.Unit != "mm" {
 			t.Errorf("%q and %+v", cells, p)
 		}
 		for _, cell := range cells {
@@ -614,17 +616,7 @@ func TestReadmeSweep(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	f, err := os.Open("../../../../testdata/sweep/compare.csv")
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	in := csv.NewReader(f)
-	in.Comment = '#'
-	rows, err := in.ReadAll()
-	if err != nil {
-		t.Fatal(err)
-	}
+	rows := testdata.Table(t, "sweep/compare.csv")
 	column := func(row []string, name string) string { return row[slices.Index(rows[0], name)] }
 	const head = "| chains of each | joints of each | between chains | joints pooled | by chains | mixed model |\n| --- | --- | --- | --- | --- | --- |\n"
 	_, table, ok := strings.Cut(string(readme), head)
@@ -643,7 +635,7 @@ func TestReadmeSweep(t *testing.T) {
 			if column(row, "chains") != k+"/"+k || column(row, "joints") != joints+"-"+joints || column(row, "scatter_ratio") != "1" {
 				return false
 			}
-			return line == fmt.Sprintf("| %s | %s | %.0f %% | %s %% | %s %% | %s %% |\n", k, joints, 100*parsed(t, column(row, "chain_share")),
+			return line == fmt.Sprintf("| %s | %s | %.0f %% | %s %% | %s %% | %s %% |\n", k, joints, 100*testdata.Number(t, column(row, "chain_share")),
 				column(row, "pooled_false_alarm_%"), column(row, "welch_false_alarm_%"), column(row, "model_false_alarm_%"))
 		}) {
 			t.Errorf("not in the sweep: %s", line)

@@ -1,14 +1,12 @@
 package cli
 
 import (
-	"encoding/csv"
 	"encoding/json"
 	"fmt"
 	"math"
 	"math/rand/v2"
 	"os"
 	"path/filepath"
-	"strconv"
 	"strings"
 	"testing"
 
@@ -150,33 +148,6 @@ func scattered(r *rand.Rand, n int, mean, sd float64) []float64 {
 			v[i] *= sd / math.Sqrt(squares/float64(n-1))
 		}
 		v[i] += mean
-	}
-	return v
-}
-
-// publishedRows reads a file of published figures, without its comments and
-// heads.
-func publishedRows(t testing.TB, name string) [][]string {
-	t.Helper()
-	f, err := os.Open(filepath.Join("../../../../testdata/published", name))
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	in := csv.NewReader(f)
-	in.Comment = '#'
-	rows, err := in.ReadAll()
-	if err != nil {
-		t.Fatal(err)
-	}
-	return rows[1:]
-}
-
-func parsed(t testing.TB, s string) float64 {
-	t.Helper()
-	v, err := strconv.ParseFloat(s, 64)
-	if err != nil {
-		t.Fatal(err)
 	}
 	return v
 }
