@@ -50,6 +50,21 @@ func smear(g raster.Gray) float64 {
 	return worst
 }
 
+// oneWay returns how much of the edge spread of g is there in one direction
+// only: sqrt(a^2 - b^2)/a for directions at right angles with spreads a > b. A
+// lens out of focus smears all directions alike, a moving camera one. It is 0
+// for a photo without edges. Directions are compared in pairs of one sampling.
+func oneWay(g raster.Gray) float64 {
+	most := 0.0
+	for _, d := range [][2]int{{1, 0}, {1, 1}} {
+		a, b := smearAlong(g, d[0], d[1]), smearAlong(g, d[1], -d[0])
+		if a > 0 && b > 0 {
+			most = max(most, math.Sqrt(math.Abs(a*a-b*b))/max(a, b))
+		}
+	}
+	return most
+}
+
 // smearReach is how far apart the two sides of a step are read, pixels.
 const smearReach = 24
 

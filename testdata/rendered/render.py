@@ -9,7 +9,7 @@ shadows come out of the mean.
 import json, math, os, subprocess, sys, zlib
 import numpy as np, cv2
 
-HERE = os.path.dirname(os.path.abspath(__file__)); WORK = os.path.join(HERE, "work")
+HERE = os.path.dirname(os.path.abspath(__file__)); WORK = os.path.join(HERE, "work"); os.makedirs(WORK, exist_ok=True)
 DEF = dict(size=(1600, 1200), mmpp=0.006, bore=3.6, pin=3.48, od=5.2, gap=0.005, pull=180.0,
            bore_px=None, wear=None, proud=0.0, chamfer=0.0, edge=0.0,
            division=0.1, labels=True, scale_y=2.84, scale_angle=0.0, scale_x0=None, scale_z=0.0, tick_phase=0.037,

@@ -35,10 +35,13 @@ SETS = {
  "p29_edge_narrow": dict(note="bore edge break 0.01 mm beside a narrow gap, 0.1 mm scale", mmpp=0.0075, size=(1280,960), edge=0.01, bore=3.6, pin=3.55, od=5.2, scale_y=2.9, pull=120, plate_dir=0, sharpen=0.0, jpeg=86),
  "p30_dark_worn": dict(note="pin coated dark, worn 0.07 mm, touching, lamp to one side, 0.1 mm scale", mmpp=0.0075, size=(1280,960), a_pin=0.22, gap=0.0, wear=W("pin",0.07,175), pull=175, bore=3.6, pin=3.54, od=5.2, scale_y=2.9, uneven=0.4, uneven_dir=40, oil=3, jpeg=86),
  "p31_dark_bore_worn": dict(note="pin coated dark, bore worn 0.12 mm, 9 um per px, 0.5 mm scale", mmpp=0.009, size=(1280,960), a_pin=0.28, a_bush=0.75, gap=0.003, wear=W("bore",0.12,-15), pull=-15, plate_dir=0, bore=4.4, pin=4.34, od=6.3, division=0.5, scale_y=3.4, plate_r=4.9, plate_w=4.0, tex_bush="pits", cast="cool"),
+ "p32_worn_slanted": dict(note="pin worn 0.045 mm at 38 degrees, nearly touching, scale rotated 11 degrees, 0.5 mm", mmpp=0.0068, size=(1400,1050), bore=4.18, pin=4.07, od=6.0, division=0.5, scale_y=3.25, plate_r=4.7, wear=W("pin",0.045,38), pull=38, scale_angle=11, oil=2, gap=0.002, cast="warm", tex_bush="pits", a_pin=0.4, jpeg=90),
  "q01_motion": dict(src="p01_clean", note="motion blur 22 px", expect="refuse", motion=(22, 35)),
  "q02_defocus": dict(src="p05_chamfer", note="heavy defocus, circle 36 px", expect="refuse", post_defocus=36),
  "q03_dark": dict(src="p10_worn_pin", note="far too dark", expect="refuse", gain=0.012, well=3000),
  "q04_no_joint": dict(note="no joint in the frame, only plate and scale", expect="refuse", joint="plate", mmpp=0.007, division=0.5, scale_y=1.5, plate_r=4.6),
  "q05_cut_off": dict(note="bore cut off by the frame", expect="refuse", bore_px=(1480, 480), mmpp=0.006, tex_bush="pits"),
  "q06_motion_tick": dict(src="p09_uneven", note="motion blur 30 px along the scale", expect="refuse", motion=(30, 0)),
+ "q07_motion_aslant": dict(src="p32_worn_slanted", note="motion blur 18 px at 70 degrees", expect="refuse", motion=(18, 70)),
+ "q08_motion_short": dict(src="p32_worn_slanted", note="motion blur 9 px at 35 degrees", expect="refuse", motion=(9, 35)),
 }

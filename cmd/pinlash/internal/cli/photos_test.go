@@ -179,6 +179,8 @@ func TestRefusedPhotos(t *testing.T) {
 		{"rendered", "q03_dark.jpg", 0.1, "too_dark"},
 		{"rendered", "q04_no_joint.jpg", 0.5, "not_found"},
 		{"rendered", "q06_motion_tick.jpg", 0.5, "blurred"},
+		{"rendered", "q07_motion_aslant.jpg", 0.5, "blurred"},
+		{"rendered", "q08_motion_short.jpg", 0.5, "blurred"},
 	} {
 		l, status := measured(t, filepath.Join("../../../../testdata", tt.folder, tt.photo), tt.division)
 		if status != 3 || l.Refused == nil {
