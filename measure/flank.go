@@ -14,6 +14,7 @@ type wornFlank struct {
 	depth            uncert.Quantity // px
 	direction, width float64         // rad
 	seen             bool            // beyond doubt
+	read             bool            // read where the load is, but not beyond doubt
 	unseen           bool            // the flank itself was not seen
 }
 
@@ -22,6 +23,7 @@ const (
 	wearSide   = 70 * math.Pi / 180 // a flank wears within this of the load
 	wearWindow = 10 * math.Pi / 180 // where the depth is read when none is seen
 	wearSigmas = 5.0
+	farDeeper  = 3.0 // by which a flank off the loaded side must be the deeper
 	// When more than this share of the flank was not seen nothing can be said
 	// of its wear but that it is less than deepestWear of the radius.
 	mostHidden  = 0.5
@@ -43,8 +45,10 @@ func (r rim) wear(load, contactU float64) wornFlank {
 	step := 2 * math.Pi / float64(n)
 	half := max(1, int(wearWindow/step))
 	// The direction in which the rim strays most: on the loaded side, or else
-	// anywhere, for the pin may have been pulled the other way for the photo.
+	// anywhere, for the pin may have been pulled the other way for the photo. So
+	// it was when the flank there is by far the deeper.
 	best := -1
+	var worn wornFlank
 	for _, side := range []float64{wearSide, math.Pi} {
 		bestZ := 0.0
 		for i, t := range r.Angle {
@@ -56,10 +60,13 @@ func (r rim) wear(load, contactU float64) wornFlank {
 			}
 		}
 		if best >= 0 && bestZ > wearSigmas {
-			if w, ok := r.flank(best, contactU); ok {
-				return w
+			if w, ok := r.flank(best, contactU); ok && (!worn.seen || w.depth.Value > farDeeper*worn.depth.Value) {
+				worn = w
 			}
 		}
+	}
+	if worn.seen {
+		return worn
 	}
 	at := best
 	if !math.IsNaN(load) {
@@ -85,6 +92,7 @@ func (r rim) wear(load, contactU float64) wornFlank {
 		// A flank does not grow: what reads below none is none.
 		depth:     uncert.Combine(max(d, 0), "px", r.depthBudget(u, r.Angle[at], contactU)),
 		direction: r.Angle[at],
+		read:      !math.IsNaN(load),
 	}
 }
 

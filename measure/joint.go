@@ -51,6 +51,10 @@ const (
 	// bandSeen is the width of a dimmer band beside a rim, pixels, from which
 	// on the rim is taken to be chamfered.
 	bandSeen = 0.6
+	// pulledShare is the offset, as a share of what the clearance allows, from
+	// which on the pin is taken to be pulled to that side; below, it stands in
+	// the middle of its bore and the direction of its offset says nothing.
+	pulledShare = 0.2
 	// unseenWear is the standard deviation of a wear depth anywhere between
 	// none and twice the uncertainty with which it is read, over that.
 	unseenWear = 0.58
@@ -100,7 +104,7 @@ func Joint(e geom.JointEdges, s calib.Scale, o Options) (JointResult, error) {
 	r.Offset, r.OffsetDirection = mm(offset), direction
 
 	load := math.NaN()
-	if offset.Value > 3*offset.U {
+	if offset.Value > max(3*offset.U, pulledShare*clearance.Value/2) {
 		load = direction.Value * math.Pi / 180
 	}
 	boreBevel, pinBevel := j.bevels()
@@ -165,10 +169,11 @@ func (j joint) contactU(bevel float64) float64 {
 }
 
 // bevels returns the widths of broken edges, pixels: those told from the rim
-// and those that pass for the face, which the shade of a proud pin is not.
+// and those that pass for the face, which the shade of a proud pin is not; a
+// pin with a broken edge of its own need not be proud.
 func (j joint) bevels() (bore, pin float64) {
 	bore, pin = j.e.BoreBand, max(j.e.PinBand, j.e.PinBevel)
-	if !j.proud {
+	if !j.proud || j.e.PinBevel > 0 {
 		bore = max(bore, j.e.BoreBevel)
 	}
 	return bore, pin
@@ -356,21 +361,26 @@ func (j joint) overlap(offset, clearance uncert.Quantity, load float64, bore, pi
 	return hidden, within
 }
 
-// play returns clearance plus the wear depths that were seen on the line of
-// pull, whose direction is load (rad). Of a depth that was not seen only the
-// uncertainty counts.
+// play returns clearance plus the wear depths that were read on the line of
+// pull, whose direction is load (rad). A depth that was read where the rim
+// strays the most, or that was not seen, is no more than a bound.
 func play(clearance uncert.Quantity, load float64, flanks ...wornFlank) uncert.Quantity {
 	b := append(uncert.Budget{}, clearance.Budget...)
 	value := clearance.Value
 	for _, w := range flanks {
-		if w.seen {
-			share := w.onLine(load)
+		share := w.onLine(load)
+		off := uncert.Term{Name: "wear off the line of pull", U: (1 - share) * w.depth.Value / 2}
+		small := uncert.Term{Name: "wear too small to be seen", U: max(unseenWear*w.depth.U, w.depth.Value/2)}
+		switch {
+		case w.seen:
 			value += share * w.depth.Value
-			b = append(b,
-				uncert.Term{Name: "wear depth", U: w.depth.U, DF: w.depth.DF},
-				uncert.Term{Name: "wear off the line of pull", U: (1 - share) * w.depth.Value / 2})
-		} else {
-			b = append(b, uncert.Term{Name: "wear too small to be seen", U: unseenWear * w.depth.U})
+			b = append(b, uncert.Term{Name: "wear depth", U: w.depth.U, DF: w.depth.DF}, off)
+		case w.read:
+			value += share * w.depth.Value
+			small.U = min(small.U, w.depth.U)
+			b = append(b, small, off)
+		default:
+			b = append(b, small)
 		}
 	}
 	return uncert.Combine(value, "px", b.Merge())

@@ -281,3 +281,28 @@ func TestJointWithoutCircles(t *testing.T) {
 		t.Error("no error without circles")
 	}
 }
+
+// A depth that was read but is not beyond doubt belongs to the play, one that
+// is only the largest of many readings widens it up to what it may be.
+func TestPlayOfUncertainWear(t *testing.T) {
+	clearance := uncert.Combine(8, "px", uncert.Budget{{Name: "light", U: 0.05}})
+	for _, tt := range []struct {
+		name    string
+		wear    wornFlank
+		value   float64
+		reaches float64 // of the interval
+	}{
+		{"read", wornFlank{depth: uncert.Combine(1.2, "px", uncert.Budget{{Name: "light", U: 0.3}}), read: true}, 9.2, 9.8},
+		{"read as none", wornFlank{depth: uncert.Combine(0, "px", uncert.Budget{{Name: "light", U: 0.3}}), read: true}, 8, 8.35},
+		{"largest of many", wornFlank{depth: uncert.Combine(1.2, "px", uncert.Budget{{Name: "light", U: 0.3}})}, 8, 9.2},
+		{"off the line of pull", wornFlank{depth: uncert.Combine(1.2, "px", uncert.Budget{{Name: "light", U: 0.3}}), read: true, direction: math.Pi / 2}, 8, 9.2},
+	} {
+		got := play(clearance, 0, tt.wear)
+		if math.Abs(got.Value-tt.value) > 1e-9 {
+			t.Errorf("%s: play %.3f px, want %.3f", tt.name, got.Value, tt.value)
+		}
+		if hi := got.Value + 2*got.U; hi < tt.reaches-1e-9 {
+			t.Errorf("%s: play up to %.3f px, want %.3f at least", tt.name, hi, tt.reaches)
+		}
+	}
+}
