@@ -43,6 +43,7 @@ const (
 	bevelFocus      = 0.1  // ln of the edge spreads of two rims in one photo
 	bevelLeft       = 0.01 // misfit with two steps
 	bevelSettled    = 0.15 // pixels that place and width may still change
+	bevelOdd        = 0.5  // edge spreads by which an edge of another shape may lie off
 )
 
 // Bevelled looks for bevels. Where the light across a rim, taken over all
@@ -57,8 +58,12 @@ func (f CrescentFit) Bevelled(g raster.Gray) CrescentFit {
 		found, blur := fit.bevels()
 		if round == 0 {
 			for r, b := range found {
-				if b.smeared {
+				switch {
+				case b.smeared:
 					f.Smear[r] = math.Abs(b.place)
+				case b.odd && found[1-r].sure:
+					// Where one edge is broken the other may be, too.
+					f.Smear[r] = bevelOdd * b.blur
 				}
 			}
 		}
@@ -85,6 +90,11 @@ func (f CrescentFit) Bevelled(g raster.Gray) CrescentFit {
 			return f
 		}
 		fit = again
+		for r, b := range fit.Bevels {
+			if b.Width == 0 {
+				fit.Smear[r] = f.Smear[r]
+			}
+		}
 		if settled {
 			return fit
 		}
@@ -99,6 +109,7 @@ type foundBevel struct {
 	place, misfit, blur float64
 	sure                bool // it is told from a soft edge
 	smeared             bool // the edge is softer than that of the other rim
+	odd                 bool // the edge is neither sharp nor a bevel's
 }
 
 // bevels looks for a bevel beside either rim. blur is the edge spread of the
@@ -129,11 +140,15 @@ func (f *CrescentFit) bevels() (found [2]foundBevel, blur float64) {
 			gain = bevelGainUnlike
 		}
 		q := two.bevel.Share
+		if f.Bevels[r].Width > 0 {
+			gain = 1 // it was told before
+		}
 		found[r] = foundBevel{
 			bevel: two.bevel, place: two.place, misfit: two.misfit, blur: two.blur,
 			sure: two.misfit < gain*one[r].misfit && (!alike || two.bevel.Width > bevelSpreads*two.blur) &&
 				q > bevelFaint && math.Abs(1-q) > bevelFaint,
 			smeared: !alike,
+			odd:     alike && two.misfit >= gain*one[r].misfit,
 		}
 	}
 	return found, blur
