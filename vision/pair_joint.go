@@ -100,10 +100,13 @@ func centreVotes(g raster.Gray, from, to float64) raster.Gray {
 		if e.size < sample[len(sample)*7/8] {
 			continue
 		}
-		n := float32(1 / math.Hypot(float64(e.dx), float64(e.dy)))
+		n := float32(1 / math.Sqrt(float64(e.dx*e.dx+e.dy*e.dy)))
+		x0, y0 := float32(e.x)+0.5, float32(e.y)+0.5
 		for _, sign := range []float32{-n, n} {
+			sx, sy := sign*e.dx, sign*e.dy
 			for r := float32(from); r <= float32(to); r++ {
-				x, y := e.x+int(math.Round(float64(sign*e.dx*r))), e.y+int(math.Round(float64(sign*e.dy*r)))
+				// To the nearest pixel; left of the picture's second it does not matter.
+				x, y := int(x0+sx*r), int(y0+sy*r)
 				if x < 1 || y < 1 || x >= g.W-1 || y >= g.H-1 {
 					break
 				}
@@ -147,24 +150,19 @@ type spokes struct {
 
 func newSpokes(g raster.Gray, c r2.Vec, far int) *spokes {
 	s := &spokes{}
-	const beside = 3 // neighbouring rays that are averaged
+	const beside = 3 // neighbouring rays that are summed up
+	light := make([]float64, far+2)
+	slopes := make([]float64, roundDirection*(far+2))
 	for d := range roundDirection {
-		light := make([]float64, far+2)
+		clear(light)
 		n := far + 2
 		for k := range beside {
 			sin, cos := math.Sincos(2 * math.Pi * (float64(d) + (float64(k)-1)/beside) / roundDirection)
-			for r := range n {
-				x, y := c.X+float64(r)*cos, c.Y+float64(r)*sin
-				if !g.Inside(x, y) {
-					n = r
-					break
-				}
-				light[r] += g.Bilinear(x, y) / beside
-			}
+			n = g.Ray(light[:n], c.X, c.Y, cos, sin)
 		}
-		s.slope[d] = make([]float64, far+2)
+		s.slope[d] = slopes[d*(far+2):][: far+2 : far+2]
 		for r := 1; r < n-1; r++ {
-			s.slope[d][r] = (light[r+1] - light[r-1]) / (light[r+1] + light[r-1] + 0.05)
+			s.slope[d][r] = (light[r+1] - light[r-1]) / (light[r+1] + light[r-1] + 0.05*beside)
 			s.usual[d] += math.Abs(s.slope[d][r]) / float64(n-2)
 		}
 		s.reach[d] = n - 1

@@ -16,7 +16,7 @@ import (
 const (
 	tileSide    = 32   // pixels of a tile, on every level
 	bodyTiles   = 200  // tiles that register a body
-	findTiles   = 120  // tiles that find about how a body moved
+	findTiles   = 80   // tiles that find about how a body moved
 	lookWidth   = 1000 // longest side of the level on which links are told apart
 	coarseWidth = 220  // longest side of the level that is searched
 
@@ -32,6 +32,8 @@ type pair struct {
 	// which the first motion is searched for.
 	look, coarse int
 	energy       []energies // of photo a, by level
+	// texture has all tiles of photo a, by level from look to before coarse.
+	texture map[int]*subpixel.Template
 }
 
 // energies holds the squared gradients of a picture summed over cells of
@@ -61,7 +63,18 @@ func newPair(a, b raster.Gray) pair {
 		},
 		func() { p.b = levels(b, p.coarse) },
 	)
+	p.texture = map[int]*subpixel.Template{}
+	for level := p.look; level < p.coarse; level++ {
+		e := p.energy[level]
+		p.texture[level] = subpixel.NewTemplate(p.a[level], p.tiles(level, everywhere, 2*e.w*e.h))
+	}
 	return p
+}
+
+// template returns up to n tiles in the region, of a level from look to before
+// coarse.
+func (p pair) template(level int, in region, n int) *subpixel.Template {
+	return p.texture[level].Of(p.tiles(level, in, n))
 }
 
 // levels returns a photo at full, half ... size, n times halved.
@@ -180,8 +193,7 @@ func (p pair) wholeMotion(fixed image.Rectangle) (geom.Similarity, error) {
 	m := geom.Similarity{Center: mid, Shift: r2.Scale(math.Ldexp(1, p.coarse), d.shift)}
 	found := false
 	for level := p.coarse - 1; level >= p.look; level-- {
-		tiles := p.tiles(level, in, findTiles)
-		r, err := subpixel.Register(p.a[level], p.b[level], tiles, toLevel(m, level), roughly)
+		r, err := p.template(level, in, findTiles).Register(p.b[level], toLevel(m, level), roughly)
 		if err == nil {
 			m, found = fromLevel(r.Motion, level), true
 		}

@@ -35,7 +35,7 @@ type pairLink struct {
 func (p pair) splitByMotion(first geom.Similarity) (moving, fixed pairLink, ok bool) {
 	level := p.look
 	tiles := p.tiles(level, everywhere, 8*bodyTiles)
-	one := subpixel.Compare(p.a[level], p.b[level], tiles, toLevel(first, level))
+	one := p.texture[level].Of(tiles).Compare(p.b[level], toLevel(first, level))
 	stray := newTileMap(p, level)
 	for _, t := range one {
 		if !t.Seen || t.Stray > strayTile {
@@ -95,6 +95,7 @@ func (p pair) secondBody(first geom.Similarity, one []subpixel.TileFit, stray ti
 			tried, before = append(tried, t), append(before, one[i])
 		}
 	}
+	straying := p.texture[p.look].Of(tried)
 	most := 0.0
 	at := stray.middle(1)
 	var followed []geom.Similarity
@@ -111,7 +112,7 @@ func (p pair) secondBody(first geom.Similarity, one []subpixel.TileFit, stray ti
 			continue
 		}
 		gain := 0.0
-		for i, t := range subpixel.Compare(p.a[p.look], p.b[p.look], tried, toLevel(m, p.look)) {
+		for i, t := range straying.Compare(p.b[p.look], toLevel(m, p.look)) {
 			gain += max(0, moreBy(t, before[i]))
 		}
 		if gain > most {
@@ -121,7 +122,7 @@ func (p pair) secondBody(first geom.Similarity, one []subpixel.TileFit, stray ti
 	if most == 0 {
 		return labels, second, nil, false
 	}
-	two = subpixel.Compare(p.a[p.look], p.b[p.look], tiles, toLevel(second, p.look))
+	two = p.texture[p.look].Of(tiles).Compare(p.b[p.look], toLevel(second, p.look))
 	labels = p.share(one, two)
 	return labels, second, two, apart(labels, first, second)
 }
@@ -159,7 +160,7 @@ func apart(t tileMap, first, second geom.Similarity) bool {
 // until each explains its own. About a joint that mostly swung the first
 // movement may have begun as a compromise of both.
 func (p pair) settle(first, second *geom.Similarity, one, two []subpixel.TileFit) (tileMap, bool) {
-	tiles := rects(one)
+	all := p.texture[p.look].Of(rects(one))
 	for range settleRounds {
 		labels := p.share(one, two)
 		if !apart(labels, *first, *second) {
@@ -176,8 +177,8 @@ func (p pair) settle(first, second *geom.Similarity, one, two []subpixel.TileFit
 				*m.by = again
 			}
 		}
-		one = subpixel.Compare(p.a[p.look], p.b[p.look], tiles, toLevel(*first, p.look))
-		two = subpixel.Compare(p.a[p.look], p.b[p.look], tiles, toLevel(*second, p.look))
+		one = all.Compare(p.b[p.look], toLevel(*first, p.look))
+		two = all.Compare(p.b[p.look], toLevel(*second, p.look))
 	}
 	labels := p.share(one, two)
 	return labels, apart(labels, *first, *second)
@@ -259,7 +260,7 @@ func (p pair) motionIn(in region, first geom.Similarity) geom.Similarity {
 			continue
 		}
 		match := 0.0
-		for _, t := range subpixel.Compare(p.a[p.look], p.b[p.look], p.tiles(p.look, in, bodyTiles), toLevel(m, p.look)) {
+		for _, t := range p.template(p.look, in, bodyTiles).Compare(p.b[p.look], toLevel(m, p.look)) {
 			match += t.Match
 		}
 		if match > most {
@@ -274,8 +275,7 @@ func (p pair) follow(start geom.Similarity, in region) (geom.Similarity, error) 
 	m := start
 	err := subpixel.ErrNoTexture
 	for level := p.coarse - 1; level >= p.look; level-- {
-		tiles := p.tiles(level, in, findTiles)
-		fit, e := register(subpixel.NewTemplate(p.a[level], tiles), p.b[level], toLevel(m, level), roughly)
+		fit, e := register(p.template(level, in, findTiles), p.b[level], toLevel(m, level), roughly)
 		if e == nil {
 			m, err = fromLevel(fit.Motion, level), nil
 		}

@@ -48,6 +48,27 @@ func (g Gray) Bilinear(x, y float64) float64 {
 	return float64(top + (c+(d-c)*fx-top)*fy)
 }
 
+// Ray adds the light at (x, y) and every (dx, dy) further to sum, as Bilinear
+// samples it, up to the picture's border. It returns how many values it added.
+func (g Gray) Ray(sum []float64, x, y, dx, dy float64) int {
+	for i := range sum {
+		px, py := x+float64(i)*dx, y+float64(i)*dy
+		if !(px >= 0 && py >= 0 && px < float64(g.W-1) && py < float64(g.H-1)) {
+			if !g.Inside(px, py) {
+				return i
+			}
+			sum[i] += g.Bilinear(px, py)
+			continue
+		}
+		x0, y0 := int(px), int(py)
+		fx, fy := float32(px)-float32(x0), float32(py)-float32(y0)
+		up, down := g.Pix[y0*g.W+x0:][:2], g.Pix[(y0+1)*g.W+x0:][:2]
+		top := up[0] + (up[1]-up[0])*fx
+		sum[i] += float64(top + (down[0]+(down[1]-down[0])*fx-top)*fy)
+	}
+	return len(sum)
+}
+
 // Half returns the picture at half size, each pixel the mean of a 2 x 2
 // block. Pixel (i, j) of the result has its centre at (2i+0.5, 2j+0.5) of g;
 // an odd last row or column is dropped.

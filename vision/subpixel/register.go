@@ -89,6 +89,22 @@ func NewTemplate(a Lit, tiles []image.Rectangle) *Template {
 	return t
 }
 
+// Of returns the template of some of the tiles, without reading the photo
+// again. Tiles that the template does not have are left out.
+func (t *Template) Of(tiles []image.Rectangle) *Template {
+	wanted := make(map[image.Rectangle]bool, len(tiles))
+	for _, r := range tiles {
+		wanted[r] = true
+	}
+	part := &Template{patches: make([]patch, 0, len(tiles))}
+	for _, p := range t.patches {
+		if wanted[p.rect] {
+			part.patches = append(part.patches, p)
+		}
+	}
+	return part
+}
+
 // inHalves calls do for 0 to n-1, the first and the second half of them at the
 // same time. It says in which half it is. A panic in either is one of its own.
 func inHalves(n int, do func(half, i int)) {
@@ -177,20 +193,17 @@ func (t *Template) register(b Lit, start geom.Similarity, done float64, free int
 	return r, nil
 }
 
-// Compare returns what each tile says of a movement, without changing it.
-func Compare(a, b Lit, tiles []image.Rectangle, m geom.Similarity) []TileFit {
-	patches := make([]patch, len(tiles))
-	var rows [2]tileRows
-	inHalves(len(tiles), func(half, i int) {
-		p, ok := newPatch(a, tiles[i])
-		if ok && followable(m) {
-			p.compare(b, m, false, false, &rows[half])
-		} else {
-			p = patch{rect: tiles[i]}
+// Compare returns what each of the template's tiles says of a movement, without
+// changing it.
+func (t *Template) Compare(b Lit, m geom.Similarity) []TileFit {
+	if followable(m) {
+		t.compare(b, m, false, false)
+	} else {
+		for i := range t.patches {
+			t.patches[i].seen = false
 		}
-		patches[i] = p
-	})
-	return fits(patches)
+	}
+	return fits(t.patches)
 }
 
 func fits(patches []patch) []TileFit {

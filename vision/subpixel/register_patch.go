@@ -36,22 +36,26 @@ func NewLit(g raster.Gray) Lit {
 	limit := glareLevel * g.Clip
 	for y := range g.H {
 		row := g.Row(y)
-		for bx := range w {
-			for _, v := range row[bx*glareBlock : min((bx+1)*glareBlock, g.W)] {
-				if v < limit {
-					continue
+		for x := 0; x < len(row); x += glareBlock {
+			for _, v := range row[x:min(x+glareBlock, len(row))] {
+				if v >= limit {
+					l.dazzle(x/glareBlock, y/glareBlock)
+					break
 				}
-				by := y / glareBlock
-				for j := max(by-1, 0); j <= min(by+1, h-1); j++ {
-					for i := max(bx-1, 0); i <= min(bx+1, w-1); i++ {
-						l.glare[j*w+i] = true
-					}
-				}
-				break
 			}
 		}
 	}
 	return l
+}
+
+// dazzle marks a block and those around it.
+func (l Lit) dazzle(bx, by int) {
+	h := len(l.glare) / l.blocksAcross
+	for j := max(by-1, 0); j <= min(by+1, h-1); j++ {
+		for i := max(bx-1, 0); i <= min(bx+1, l.blocksAcross-1); i++ {
+			l.glare[j*l.blocksAcross+i] = true
+		}
+	}
 }
 
 // Glare says whether (x, y), inside the photo, is beside a mirrored lamp.
@@ -208,16 +212,7 @@ func (p *patch) compare(b Lit, m geom.Similarity, near, renew bool, t *tileRows)
 	p.seen, p.match, p.score = false, 0, [2]float64{}
 	inside := p.sample(b, m, near && renew, t)
 	moved, light := t.moved[:len(inside)], p.light[:len(inside)]
-	n := 0
-	var sa, sb, saa, sbb, sab float64
-	for i, ok := range inside {
-		if ok {
-			u, v := float64(light[i]), float64(moved[i])
-			n++
-			sa, sb = sa+u, sb+v
-			saa, sbb, sab = saa+u*u, sbb+v*v, sab+u*v
-		}
-	}
+	n, sa, sb, saa, sbb, sab := sums(light, moved, inside)
 	if float64(n) < seenShare*float64(len(inside)) {
 		return
 	}
@@ -234,16 +229,9 @@ func (p *patch) compare(b Lit, m geom.Similarity, near, renew bool, t *tileRows)
 	// The gain that makes both equally strong treats the two photos alike;
 	// the regression's would be too low by the noise.
 	gain := math.Sqrt(vaa / vbb)
-	bias := sa - gain*sb
-	variance := 0.0
-	for i, ok := range inside {
-		if ok {
-			moved[i] = float32(gain*float64(moved[i])+bias) - light[i]
-			variance += math.Abs(float64(moved[i]))
-		}
-	}
+	mean := k * residuals(moved, light, inside, float32(gain), float32(sa-gain*sb))
 	// Mean size of a normal residual to its standard deviation.
-	limit := float32(huberCut * max(variance*k*math.Sqrt(math.Pi/2), 1e-9))
+	limit := float32(huberCut * max(mean*math.Sqrt(math.Pi/2), 1e-9))
 	var sx, sy, rr float64
 	inner := 0
 	for i, ok := range inside {
@@ -261,7 +249,7 @@ func (p *patch) compare(b Lit, m geom.Similarity, near, renew bool, t *tileRows)
 		rr += float64(r * r)
 		sx, sy = sx+float64(r*p.gx[i]), sy+float64(r*p.gy[i])
 	}
-	variance = rr * k
+	variance := rr * k
 	if near && renew {
 		p.cross = curvature(p.gx, p.gy, t.mx, t.my, inside)
 		for i := range 2 {
@@ -302,6 +290,35 @@ func (p *patch) compare(b Lit, m geom.Similarity, near, renew bool, t *tileRows)
 			p.info[i][j] = c[i][j] * trust
 		}
 	}
+}
+
+// sums returns how many pixels can be used, and the sums of the light in both
+// photos, its squares and its products over them.
+func sums(light, moved []float32, inside []bool) (n int, sa, sb, saa, sbb, sab float64) {
+	moved, inside = moved[:len(light)], inside[:len(light)]
+	for i, a := range light {
+		if inside[i] {
+			u, v := float64(a), float64(moved[i])
+			n++
+			sa, sb = sa+u, sb+v
+			saa, sbb, sab = saa+u*u, sbb+v*v, sab+u*v
+		}
+	}
+	return n, sa, sb, saa, sbb, sab
+}
+
+// residuals turns the light of the second photo into what is left of it, with
+// gain and bias, less that of the first. It returns the sum of its size.
+func residuals(moved, light []float32, inside []bool, gain, bias float32) (sum float64) {
+	moved, inside = moved[:len(light)], inside[:len(light)]
+	for i, a := range light {
+		if inside[i] {
+			r := gain*moved[i] + bias - a
+			moved[i] = r
+			sum += math.Abs(float64(r))
+		}
+	}
+	return sum
 }
 
 // sample reads the second photo through the movement, with its gradient when
@@ -387,17 +404,9 @@ func (p *patch) sampleLevel(b raster.Gray, m geom.Similarity, gradient bool, t *
 	x0, y0 := p.rect.Min.X+int(wx)-1, p.rect.Min.Y+int(wy)-1
 	for y := range h + 3 {
 		in := b.Pix[(y0+y)*b.W+x0:][: w+3 : w+3]
-		out := light[y*w:][:w:w]
-		for x := range out {
-			q := in[x : x+4 : x+4]
-			out[x] = a[0]*q[0] + a[1]*q[1] + a[2]*q[2] + a[3]*q[3]
-		}
+		along(light[y*w:][:w:w], in, a)
 		if gradient {
-			out = slope[y*w:][:w:w]
-			for x := range out {
-				q := in[x : x+4 : x+4]
-				out[x] = d[0]*q[0] + d[1]*q[1] + d[2]*q[2] + d[3]*q[3]
-			}
+			along(slope[y*w:][:w:w], in, d)
 		}
 	}
 	columns := func(out, rows []float32, v [4]float32) {
@@ -423,6 +432,18 @@ func (p *patch) sampleLevel(b raster.Gray, m geom.Similarity, gradient bool, t *
 			moved[x] += gx[x]*(zoom*u-turn*v) + gy[x]*(zoom*v+turn*u)
 			u++
 		}
+	}
+}
+
+// along weighs every four neighbours of a row, which has three more pixels than
+// out.
+func along(out, in []float32, weight [4]float32) {
+	a, b, c, d := weight[0], weight[1], weight[2], weight[3]
+	p, q, r := in[0], in[1], in[2]
+	in = in[3:][:len(out)]
+	for x, s := range in {
+		out[x] = a*p + b*q + c*r + d*s
+		p, q, r = q, r, s
 	}
 }
 

@@ -226,7 +226,7 @@ func TestTilesOfEverySize(t *testing.T) {
 		image.Rect(40, 8, 72, 39), image.Rect(8, 8, 39, 40), image.Rect(40, 40, 104, 43), image.Rect(8, 40, 11, 104),
 		image.Rect(60, 60, 100, 100), image.Rect(10, 60, 40, 100), image.Rect(60, 10, 100, 40), image.Rect(10, 10, 100, 73),
 	}
-	for _, f := range Compare(a, a, tiles, geom.Similarity{}) {
+	for _, f := range NewTemplate(a, tiles).Compare(a, geom.Similarity{}) {
 		if f.Rect.Dx() <= tileDrop && (!f.Seen || f.Match < 0.999) {
 			t.Errorf("tile %v: seen %v, match %.4f with itself", f.Rect, f.Seen, f.Match)
 		}
