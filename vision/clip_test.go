@@ -109,10 +109,14 @@ func TestClip(t *testing.T) {
 		play  float64
 		shake float64
 		edit  func([]float64) []float64
+		// kind of file and coding
+		kind, coding string
 	}{
-		{"large play, shaking hand", 9, 0.3, nil},
-		{"small play", 1.5, 0.1, nil},
-		{"dropped frames", 4, 0.1, func(s []float64) []float64 { return append(s[:20:20], s[24:]...) }},
+		{"large play, shaking hand", 9, 0.3, nil, "avi", "MJPG"},
+		{"small play", 1.5, 0.1, nil, "avi", "MJPG"},
+		{"dropped frames", 4, 0.1, func(s []float64) []float64 { return append(s[:20:20], s[24:]...) }, "avi", "MJPG"},
+		{"MP4 of a phone", 4, 0.1, nil, "mp4", "mp4v"},
+		{"Matroska", 4, 0.1, nil, "mkv", "MJPG"},
 	} {
 		t.Run(tc.name, func(t *testing.T) {
 			p := smallPair(tc.play)
@@ -120,7 +124,7 @@ func TestClip(t *testing.T) {
 			if tc.edit != nil {
 				pulled = tc.edit(pulled)
 			}
-			path := writeClip(t, p, pulled, tc.shake)
+			path := filmed(t, p, pulled, tc.shake, tc.kind, tc.coding)
 			c, err := OpenClip(context.Background(), path, ClipLimits{})
 			if err != nil {
 				t.Fatal(err)

@@ -11,7 +11,7 @@ import (
 // No picture is accepted that would take more than 1 GB of memory on its way:
 // of four channels of 16 bits that is one of 55 million pixels.
 type Limits struct {
-	MaxPixels int   // width times height; 90 million by default
+	MaxPixels int   // width times height; 64 million by default
 	MaxBytes  int64 // of the file; 300 million by default
 	MinSide   int   // pixels of the shorter side; 200 by default
 	// Curve16 is the tone curve of files with 16 bits a channel: sRGB by
@@ -22,7 +22,7 @@ type Limits struct {
 
 func (l Limits) withDefaults() Limits {
 	if l.MaxPixels == 0 {
-		l.MaxPixels = 90e6
+		l.MaxPixels = 64e6
 	}
 	if l.MaxBytes == 0 {
 		l.MaxBytes = 300e6

@@ -130,6 +130,9 @@ func (p *Photo) fromJPEG(data []byte, lim Limits) error {
 	if err != nil {
 		return err
 	}
+	if stream.w*stream.h > largePicture {
+		runtime.GC() // the photo before may still take up as much
+	}
 	// Memory for the light is made ready while the codec is at work.
 	fresh := make(chan raster.Gray, 1)
 	go func() { fresh <- raster.NewGray(stream.w, stream.h) }()
