@@ -110,6 +110,8 @@ func designations() []string {
 
 var strands = regexp.MustCompile(`-[1-3]$`)
 
+var joiners = strings.NewReplacer(" ", "", "-", "", "_", "")
+
 // plainName strips from a chain's name all that writers do differently.
 func plainName(name string) string {
 	s := strings.ToUpper(strings.TrimSpace(name))
@@ -118,7 +120,7 @@ func plainName(name string) string {
 		s = strings.TrimSpace(strings.TrimPrefix(s, prefix))
 	}
 	s = strands.ReplaceAllString(s, "")
-	return strings.NewReplacer(" ", "", "-", "", "_", "").Replace(s)
+	return joiners.Replace(s)
 }
 
 var errNoClearance = errors.New("the table has no pin and bore diameter for this chain; state the new play or measure a new chain")

@@ -6,17 +6,21 @@ import (
 	"iter"
 	"os"
 	"path/filepath"
-	"slices"
 
 	"pinlash/cmd/pinlash/internal/record"
 )
 
-// conclude makes results.csv and results.jsonl of the lines of all works. The
+// conclude makes results.csv and results.jsonl of all works that are done. The
 // ledger comes last: once its new file is there, a next run may begin.
-func conclude(s *Summary, folder string, lines [][]byte, finish Finish) error {
+func conclude(s *Summary, folder string, done []*finished, finish Finish) error {
+	var further [][]byte
 	if finish != nil {
-		further, err := finish(lines)
-		if err != nil {
+		brief := make([]record.Line, len(done))
+		for i, d := range done {
+			brief[i] = d.line
+		}
+		var err error
+		if further, err = finish(brief); err != nil {
 			return err
 		}
 		for _, line := range further {
@@ -24,8 +28,8 @@ func conclude(s *Summary, folder string, lines [][]byte, finish Finish) error {
 				return err
 			}
 		}
-		lines = slices.Concat(lines, further)
 	}
+	lines := texts(done, further)
 	results, table := filepath.Join(folder, Results), filepath.Join(folder, Table)
 	s.Files = []string{results, table}
 	same, err := holds(results, func(w io.Writer) error { return writeLines(w, lines) })
@@ -54,21 +58,29 @@ func conclude(s *Summary, folder string, lines [][]byte, finish Finish) error {
 	return nil
 }
 
-func writeLines(w io.Writer, lines [][]byte) error {
-	for _, line := range lines {
-		if _, err := w.Write(append(slices.Clip(line), '\n')); err != nil {
+func writeLines(w io.Writer, lines iter.Seq2[[]byte, error]) error {
+	for line, err := range lines {
+		if err != nil {
+			return err
+		}
+		if _, err := w.Write(append(line, '\n')); err != nil {
 			return err
 		}
 	}
 	return nil
 }
 
-func decodedLines(lines [][]byte) iter.Seq2[record.Line, error] {
+func decodedLines(lines iter.Seq2[[]byte, error]) iter.Seq2[record.Line, error] {
 	return func(yield func(record.Line, error) bool) {
-		for i, line := range lines {
-			decoded, err := record.Decode(line)
+		n := 0
+		for line, err := range lines {
+			n++
+			var decoded record.Line
+			if err == nil {
+				decoded, err = record.Decode(line)
+			}
 			if err != nil {
-				err = fmt.Errorf("result %d: %w", i+1, err)
+				err = fmt.Errorf("result %d: %w", n, err)
 			}
 			if !yield(decoded, err) {
 				return

@@ -136,10 +136,10 @@ func (b *bench) line(w Work, task string) ([]byte, int) {
 }
 
 // finish makes a line for the chain that depends on every line.
-func (b *bench) finish(lines [][]byte) ([][]byte, error) {
+func (b *bench) finish(lines []record.Line) ([][]byte, error) {
 	h := sha256.New()
 	for _, line := range lines {
-		h.Write(line)
+		fmt.Fprintln(h, line.Batch().Task, line.Record.Results)
 	}
 	s := record.Stretch{
 		Version: "0.1.0", Source: hex.EncodeToString(h.Sum(nil)),

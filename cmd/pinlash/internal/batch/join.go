@@ -55,7 +55,7 @@ func Join(ctx context.Context, folder string, work []Work, finish Finish) (s Sum
 		return s, err
 	}
 	s = Summary{Works: len(work), Statuses: make([]int, len(work))}
-	lines := make([][]byte, len(work))
+	all := make([]*finished, len(work))
 	missing := &MissingError{}
 	for k := range n {
 		shard := Shard{k + 1, n}
@@ -71,17 +71,17 @@ func Join(ctx context.Context, folder string, work []Work, finish Finish) (s Sum
 				continue
 			}
 			s.Kept++
-			if done.refused {
+			if done.refused() {
 				s.Refused++
 			}
-			lines[i] = done.line
+			all[i] = &done
 		}
 		if !complete {
 			missing.Shards = append(missing.Shards, shard)
 		}
 	}
-	for i, line := range lines {
-		if line == nil {
+	for i, done := range all {
+		if done == nil {
 			missing.Names = append(missing.Names, work[i].Name)
 		}
 	}
@@ -94,7 +94,7 @@ func Join(ctx context.Context, folder string, work []Work, finish Finish) (s Sum
 		return s, err
 	}
 	defer func() { err = errors.Join(err, l.close()) }()
-	err = conclude(&s, folder, lines, finish)
+	err = conclude(&s, folder, all, finish)
 	s.Finished = err == nil
 	return s, err
 }
@@ -126,7 +126,7 @@ func shardsIn(folder string) (int, error) {
 
 // readShard reads a shard's ledger, which may be missing, and leaves it alone.
 func readShard(path string) (tasks, error) {
-	t := newTasks()
+	t := newTasks(shut(path))
 	f, err := os.Open(path)
 	if errors.Is(err, fs.ErrNotExist) {
 		return t, nil

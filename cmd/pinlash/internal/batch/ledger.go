@@ -24,27 +24,35 @@ var ErrBusy = errors.New("another batch is at work here; let it end, or stop it"
 
 // finished is a task that the ledger has.
 type finished struct {
-	line     []byte // without line break
-	refused  bool
-	pictures []string // names in the ledger's folder
+	place
+	line record.Line // in brief
 }
+
+func (f finished) refused() bool { return f.line.Record != nil && f.line.Record.Refused != nil }
+
+// pictures are names in the ledger's folder.
+func (f finished) pictures() []string { return f.line.Batch().Pictures }
 
 // tasks are the finished tasks of a ledger.
 type tasks struct {
+	file  io.ReaderAt
 	byKey map[string]finished
 	drew  map[string]string // by the name of a picture, the last task that drew it
 }
 
-func newTasks() tasks { return tasks{map[string]finished{}, map[string]string{}} }
+func newTasks(file io.ReaderAt) tasks {
+	return tasks{file, map[string]finished{}, map[string]string{}}
+}
 
 // add takes in the ledger's next line. A task whose picture was drawn over by
 // another since is not finished any more.
-func (t tasks) add(line record.Line, text []byte) error {
-	done, task, err := finishedBy(line, text)
+func (t tasks) add(line record.Line, at, size int64) error {
+	task, err := taskOf(line)
 	if err != nil {
 		return err
 	}
-	for _, name := range done.pictures {
+	done := finished{place{t.file, at, size}, line}
+	for _, name := range done.pictures() {
 		if before, ok := t.drew[name]; ok {
 			delete(t.byKey, before)
 		}
@@ -54,19 +62,21 @@ func (t tasks) add(line record.Line, text []byte) error {
 	return nil
 }
 
-func finishedBy(line record.Line, text []byte) (done finished, task string, err error) {
+func taskOf(line record.Line) (string, error) {
 	b := line.Batch()
 	if b == nil {
-		return finished{}, "", errors.New("it holds results that no batch wrote: move it away, so that they are not lost")
+		return "", errors.New("it holds results that no batch wrote: move it away, so that they are not lost")
 	}
-	refused := line.Record != nil && line.Record.Refused != nil
-	return finished{bytes.Clone(text), refused, b.Pictures}, b.Task, nil
+	return b.Task, nil
 }
 
 // find returns the task, if it and its pictures are there.
 func (t tasks) find(folder, task string) (finished, bool) {
 	done, ok := t.byKey[task]
-	for _, name := range done.pictures {
+	if !ok {
+		return finished{}, false
+	}
+	for _, name := range done.pictures() {
 		at, err := os.Stat(filepath.Join(folder, name))
 		ok = ok && err == nil && at.Mode().IsRegular()
 	}
@@ -84,7 +94,7 @@ func (t tasks) read(f *os.File, size int64) (end int64, unbroken bool, err error
 		return 0, false, err
 	}
 	var lineErr *record.LineError
-	switch err := record.Read(io.NewSectionReader(f, 0, end), t.add); {
+	switch err := record.ReadBrief(io.NewSectionReader(f, 0, end), t.add); {
 	case errors.As(err, &lineErr):
 		return 0, false, broken(fmt.Errorf("%w; take that line out, and its photo is measured again, or move the file away to measure all", err))
 	case err != nil:
@@ -92,7 +102,8 @@ func (t tasks) read(f *os.File, size int64) (end int64, unbroken bool, err error
 	case end == size:
 		return end, false, nil
 	}
-	switch err := record.Read(io.NewSectionReader(f, end, size-end), t.add); {
+	tail := func(line record.Line, at, size int64) error { return t.add(line, end+at, size) }
+	switch err := record.ReadBrief(io.NewSectionReader(f, end, size-end), tail); {
 	case errors.As(err, &lineErr) && cutShort(f, end):
 		return end, false, nil
 	case err != nil:
@@ -155,7 +166,7 @@ func openLedger(path string) (_ *ledger, err error) {
 	if err != nil {
 		return nil, err
 	}
-	l := &ledger{f: f, tasks: newTasks()}
+	l := &ledger{f: f, tasks: newTasks(f)}
 	end, unbroken, err := l.tasks.read(f, info.Size())
 	if err != nil {
 		return nil, err
@@ -208,19 +219,26 @@ func isAt(f *os.File, path string) bool {
 	return err1 == nil && err2 == nil && os.SameFile(open, at)
 }
 
-// add writes a finished task's line, unless the ledger has the very same. If
-// it cannot be written whole, the file is left as it was.
-func (l *ledger) add(task string, line []byte) error {
-	if bytes.Equal(l.tasks.byKey[task].line, line) {
-		return nil
+// add writes a finished task's line, unless the ledger has the very same, and
+// returns where it stands. If it cannot be written whole, the file is left as
+// it was.
+func (l *ledger) add(task string, line []byte) (place, error) {
+	if had, ok := l.tasks.byKey[task]; ok && had.size == int64(len(line)) {
+		switch text, err := had.text(nil); {
+		case err != nil:
+			return place{}, err
+		case bytes.Equal(text, line):
+			return had.place, nil
+		}
 	}
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	if l.syncErr != nil {
-		return l.syncErr
+		return place{}, l.syncErr
 	}
+	at := place{l.f, l.size, int64(len(line))}
 	if err := l.write(append(bytes.Clone(line), '\n')); err != nil {
-		return err
+		return place{}, err
 	}
 	l.added = true
 	if !l.waiting {
@@ -236,7 +254,7 @@ func (l *ledger) add(task string, line []byte) error {
 			}
 		})
 	}
-	return nil
+	return at, nil
 }
 
 func (l *ledger) write(data []byte) error {

@@ -266,12 +266,16 @@ func FuzzLedger(f *testing.F) {
 			t.Fatalf("does not open again: %v\n%q", err, now)
 		}
 		defer again.close()
-		if got := string(again.tasks.byKey[key].line); got != string(line) {
-			t.Fatalf("the added line came back as %q", got)
+		if got, err := again.tasks.byKey[key].text(nil); err != nil || string(got) != string(line) {
+			t.Fatalf("the added line came back as %q, %v", got, err)
 		}
 		for task, had := range l.tasks.byKey {
-			if got := again.tasks.byKey[task].line; !bytes.Equal(got, had.line) {
-				t.Fatalf("%s was lost: %q", task, got)
+			if task == key {
+				continue // the added line may be of it
+			}
+			got, err := again.tasks.byKey[task].text(nil)
+			if want := now[had.at:][:had.size]; err != nil || !bytes.Equal(got, want) {
+				t.Fatalf("%s was lost: %q, %v, want %q", task, got, err, want)
 			}
 		}
 		if unchanged, _ := os.ReadFile(path); !bytes.Equal(unchanged, now) {

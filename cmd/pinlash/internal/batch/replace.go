@@ -8,6 +8,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"slices"
 )
 
 // replace puts what write writes into the file at path, which appears whole or
@@ -70,7 +71,7 @@ func holds(path string, write func(io.Writer) error) (bool, error) {
 	}
 	defer f.Close() //nolint:errcheck // nothing was written
 	rest := bufio.NewReaderSize(f, 1<<20)
-	switch err := write(&comparison{rest}); {
+	switch err := write(&comparison{r: rest}); {
 	case errors.Is(err, errDiffers):
 		return false, nil
 	case err != nil:
@@ -83,11 +84,14 @@ func holds(path string, write func(io.Writer) error) (bool, error) {
 var errDiffers = errors.New("the file has something else")
 
 // comparison takes only what the reader has too.
-type comparison struct{ r io.Reader }
+type comparison struct {
+	r    io.Reader
+	have []byte
+}
 
 func (c *comparison) Write(p []byte) (int, error) {
-	have := make([]byte, len(p))
-	if _, err := io.ReadFull(c.r, have); err != nil || !bytes.Equal(have, p) {
+	c.have = slices.Grow(c.have[:0], len(p))[:len(p)]
+	if _, err := io.ReadFull(c.r, c.have); err != nil || !bytes.Equal(c.have, p) {
 		return 0, errDiffers
 	}
 	return len(p), nil

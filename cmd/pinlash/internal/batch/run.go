@@ -38,9 +38,9 @@ type Options struct {
 type Measure func(ctx context.Context, i int, task string) (line []byte, status int)
 
 // Finish makes the further lines, those of whole chains, out of the lines of
-// all works in their order. Each has to be a batch's, with batch set. A nil
-// Finish makes none.
-type Finish func(lines [][]byte) ([][]byte, error)
+// all works in their order, which are in brief as from record.ReadBrief. Each
+// has to be a batch's, with batch set. A nil Finish makes none.
+type Finish func(lines []record.Line) ([][]byte, error)
 
 // Fault is a task that ended by a fault of pinlash.
 type Fault struct {
@@ -87,7 +87,7 @@ func Run(ctx context.Context, folder string, work []Work, o Options, m Measure, 
 	}
 	defer func() { err = errors.Join(err, l.close()) }()
 
-	r := &run{folder: folder, work: work, measure: m, ledger: l, progress: o.Progress, lines: make([][]byte, len(work))}
+	r := &run{folder: folder, work: work, measure: m, ledger: l, progress: o.Progress, done: make([]*finished, len(work))}
 	r.Statuses = make([]int, len(work))
 	r.Files = []string{path}
 	for i := range work {
@@ -104,8 +104,8 @@ func Run(ctx context.Context, folder string, work []Work, o Options, m Measure, 
 	if o.Shard.Whole() {
 		// A task that could not be measured by a fault of pinlash does not keep
 		// the others from their table.
-		lines := slices.DeleteFunc(r.lines, func(line []byte) bool { return line == nil })
-		if err := conclude(&s, folder, lines, finish); err != nil {
+		done := slices.DeleteFunc(r.done, func(d *finished) bool { return d == nil })
+		if err := conclude(&s, folder, done, finish); err != nil {
 			return s, err
 		}
 	}
@@ -128,7 +128,7 @@ type run struct {
 	mu sync.Mutex
 	Summary
 	faults map[int]*Fault
-	lines  [][]byte
+	done   []*finished // nil for one that is not
 }
 
 func (r *run) measureAll(ctx context.Context, o Options) error {
@@ -169,7 +169,7 @@ func (r *run) one(ctx context.Context, i int) error {
 		}
 	}
 	line, status, fault := r.try(ctx, i, task)
-	done, err := checked(line, task)
+	brief, err := checked(line, task)
 	if fault == nil && err != nil {
 		fault = &Fault{Name: r.work[i].Name, Cause: err}
 	}
@@ -187,23 +187,24 @@ func (r *run) one(ctx context.Context, i int) error {
 		r.progress.step(false)
 		return nil
 	}
-	if err := r.ledger.add(task, line); err != nil {
+	at, err := r.ledger.add(task, line)
+	if err != nil {
 		return err
 	}
-	r.took(i, done, &r.Measured)
+	r.took(i, finished{at, brief}, &r.Measured)
 	return nil
 }
 
 // took notes that work i is finished and adds it to count.
 func (r *run) took(i int, done finished, count *int) {
 	r.mu.Lock()
-	r.lines[i] = done.line
+	r.done[i] = &done
 	*count++
-	if done.refused {
+	if done.refused() {
 		r.Refused++
 	}
 	r.mu.Unlock()
-	r.progress.step(done.refused)
+	r.progress.step(done.refused())
 }
 
 // try measures work i; a panic becomes its fault.
@@ -218,31 +219,35 @@ func (r *run) try(ctx context.Context, i int, task string) (line []byte, status 
 }
 
 // checked reads a line that Measure made, nil for none.
-func checked(line []byte, task string) (finished, error) {
+func checked(line []byte, task string) (record.Line, error) {
 	if line == nil {
-		return finished{}, nil
+		return record.Line{}, nil
 	}
-	done, its, err := reread(line)
+	brief, its, err := reread(line)
 	if err == nil && its != task {
 		err = errors.New("a line without its task")
 	}
-	return done, err
+	return brief, err
 }
 
-// reread reads a line as a later run will: what that could not read must not
-// get into the ledger.
-func reread(line []byte) (done finished, task string, err error) {
-	n := 0
-	err = record.Read(bytes.NewReader(line), func(l record.Line, text []byte) error {
-		n++
-		done, task, err = finishedBy(l, text)
+// reread reads a line as later runs and other commands will: what they could
+// not read must not get into the ledger.
+func reread(line []byte) (brief record.Line, task string, err error) {
+	alone := false
+	err = record.ReadBrief(bytes.NewReader(line), func(l record.Line, _, size int64) error {
+		alone = size == int64(len(line))
+		brief = l
+		task, err = taskOf(l)
 		return err
 	})
+	if err == nil && alone {
+		_, err = record.Decode(line)
+	}
 	switch {
 	case err != nil:
-		return finished{}, "", fmt.Errorf("a line that cannot be read again: %w", err)
-	case n != 1 || !bytes.Equal(done.line, line):
-		return finished{}, "", errors.New("not one line without its break")
+		return record.Line{}, "", fmt.Errorf("a line that cannot be read again: %w", err)
+	case !alone:
+		return record.Line{}, "", errors.New("not one line without its break")
 	}
-	return done, task, nil
+	return brief, task, nil
 }

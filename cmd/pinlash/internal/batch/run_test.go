@@ -270,10 +270,11 @@ func TestFinishThatFails(t *testing.T) {
 	b := newBench(t, 4)
 	broken := errors.New("broken")
 	for _, finish := range []Finish{
-		func([][]byte) ([][]byte, error) { return nil, broken },
-		func([][]byte) ([][]byte, error) { return [][]byte{[]byte("{}")}, nil },
-		func(lines [][]byte) ([][]byte, error) {
-			return [][]byte{[]byte(strings.Replace(string(lines[0]), `"batch"`, `"other"`, 1))}, nil
+		func([]record.Line) ([][]byte, error) { return nil, broken },
+		func([]record.Line) ([][]byte, error) { return [][]byte{[]byte("{}")}, nil },
+		func([]record.Line) ([][]byte, error) {
+			line, _ := b.line(b.works[0], "")
+			return [][]byte{[]byte(strings.Replace(string(line), `"batch"`, `"other"`, 1))}, nil
 		},
 	} {
 		s, err := Run(context.Background(), b.folder, b.works, Options{}, b.measure, finish)
@@ -309,7 +310,7 @@ func TestPictureDrawnOver(t *testing.T) {
 	}
 	b.breaks = map[string]func([]byte) ([]byte, int){"joint-5.jpg": func([]byte) ([]byte, int) { return nil, 1 }}
 	cut := errors.New("cut short")
-	s, err := Run(context.Background(), b.folder, b.works, Options{}, b.measure, func([][]byte) ([][]byte, error) { return nil, cut })
+	s, err := Run(context.Background(), b.folder, b.works, Options{}, b.measure, func([]record.Line) ([][]byte, error) { return nil, cut })
 	if !errors.Is(err, cut) || s.Measured != 4 { // the old lines stay in the ledger
 		t.Fatal(s, err)
 	}

@@ -13,11 +13,14 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"syscall"
 	"testing"
 	"time"
 
 	"github.com/rogpeppe/go-internal/testscript"
+	"gonum.org/v1/gonum/spatial/r2"
 
+	"pinlash/calib"
 	"pinlash/cmd/pinlash/internal/record"
 	"pinlash/vision/synth"
 )
@@ -163,6 +166,55 @@ func TestBatchIsTheCommandItself(t *testing.T) {
 	}
 }
 
+// TestScaleFileMovesWithFolder: neither a scale file in the folder nor one that
+// was typed as lying in it brings the folder's own place into the results.
+func TestScaleFileMovesWithFolder(t *testing.T) {
+	reading, err := calib.FromPoints(r2.Vec{}, r2.Vec{X: 300}, 5, 0.1, calib.Options{W: 390, H: 390})
+	if err != nil {
+		t.Fatal(err)
+	}
+	var scale bytes.Buffer
+	if err := calib.Encode(&scale, reading.Scale); err != nil {
+		t.Fatal(err)
+	}
+	for name, c := range map[string]struct {
+		card  string
+		flags func(folder string) []string
+	}{
+		"card":  {"[scale]\nfile = \"x.scale\"\n", func(string) []string { return nil }},
+		"typed": {"", func(folder string) []string { return []string{"--scale-file", filepath.Join(folder, "x.scale")} }},
+	} {
+		t.Run(name, func(t *testing.T) {
+			var results []string
+			for range 2 {
+				folder := t.TempDir()
+				if err := teardown(folder, 1); err != nil {
+					t.Fatal(err)
+				}
+				if err := os.WriteFile(filepath.Join(folder, "x.scale"), scale.Bytes(), 0o644); err != nil {
+					t.Fatal(err)
+				}
+				if c.card != "" {
+					if err := os.WriteFile(filepath.Join(folder, "jobcard.toml"), []byte(c.card), 0o644); err != nil {
+						t.Fatal(err)
+					}
+				}
+				if status, _, messages := run(t, t.Context(), append([]string{"batch", folder, "--chain", "06B"}, c.flags(folder)...)...); status != statusOK {
+					t.Fatalf("status %d\n%s", status, messages)
+				}
+				text, err := os.ReadFile(filepath.Join(folder, "results.jsonl"))
+				if err != nil {
+					t.Fatal(err)
+				}
+				results = append(results, string(text))
+			}
+			if results[0] != results[1] || !strings.Contains(results[0], `"scale-file":"x.scale"`) {
+				t.Errorf("in one folder\n%s\nin another\n%s", results[0], results[1])
+			}
+		})
+	}
+}
+
 // TestCardOfOddName: what a folder is called does nothing to the terminal.
 func TestCardOfOddName(t *testing.T) {
 	folder := t.TempDir()
@@ -234,5 +286,44 @@ func BenchmarkBatchWorkers(b *testing.B) {
 		again := timed(out, 2)
 		b.ReportMetric(one.Seconds()/two.Seconds(), "two/one")
 		b.ReportMetric(100*again.Seconds()/two.Seconds(), "again%")
+	}
+}
+
+// BenchmarkBatchAgain measures copies of one photo of 1600 x 1200 pixels,
+// first few and then ten times as many, each run a process of its own. "again%"
+// is what a second run with nothing new costs of the first, most of it the
+// start of the program, so less the more photos there are; "memory10/1" is the
+// largest memory of the many over that of the few.
+func BenchmarkBatchAgain(b *testing.B) {
+	const few = 20
+	photo, err := os.ReadFile("../../../../samples/filler-drive-1.jpg")
+	if err != nil {
+		b.Fatal(err)
+	}
+	copies := func(n int) string {
+		folder := b.TempDir()
+		for i := range n {
+			// What follows the photo's end makes another content of it.
+			if err := os.WriteFile(filepath.Join(folder, fmt.Sprintf("joint-%d.jpg", i+1)), fmt.Append(photo, i), 0o644); err != nil {
+				b.Fatal(err)
+			}
+		}
+		return folder
+	}
+	run := func(folder string) (time.Duration, *syscall.Rusage) {
+		cmd := exec.Command("pinlash", "batch", folder, "--division", "0.1mm", "--chain", "06B", "--quiet")
+		began := time.Now()
+		if out, err := cmd.CombinedOutput(); err != nil {
+			b.Fatalf("%v\n%s", err, out)
+		}
+		return time.Since(began), cmd.ProcessState.SysUsage().(*syscall.Rusage)
+	}
+	for b.Loop() {
+		many := copies(10 * few)
+		_, ofFew := run(copies(few))
+		first, ofMany := run(many)
+		again, _ := run(many)
+		b.ReportMetric(100*again.Seconds()/first.Seconds(), "again%")
+		b.ReportMetric(float64(ofMany.Maxrss)/float64(ofFew.Maxrss), "memory10/1")
 	}
 }

@@ -65,18 +65,13 @@ func (i inspected) words() string {
 
 // finish makes a line for every chain and inspection out of the lines of its
 // photos.
-func (b *batching) finish(lines [][]byte) ([][]byte, error) {
+func (b *batching) finish(lines []record.Line) ([][]byte, error) {
 	of := map[inspected][]*record.Record{}
 	var order []inspected
-	for _, text := range lines {
-		line, err := record.Decode(text)
-		if err != nil {
-			return nil, err
-		}
-		if line.Record == nil || line.Batch() == nil || line.Record.Kind == record.Ruler {
+	for _, line := range lines {
+		if line.Record == nil || line.Record.Kind == record.Ruler {
 			continue
 		}
-		line.Record.Profile, line.Record.Checks, line.Record.Notes, line.Record.Clip = nil, nil, nil, nil // the larger part, and not needed
 		i := inspectedOf(line.Batch().Levels)
 		if of[i] == nil {
 			order = append(order, i)

@@ -99,20 +99,25 @@ func (s settings) over(line settings) settings {
 // task is one piece of a batch.
 type task struct {
 	jobcard.Task
-	folder   string // that the paths are relative to
-	settings settings
-	kept     *keptScale // that the task is measured with, nil for none
-	way      photoWay   // nil until a kept scale is known
+	folder    string // that the paths are relative to
+	settings  settings
+	scaleFile string     // where the scale-file of the settings can be opened, unless it is kept
+	kept      *keptScale // that the task is measured with, nil for none
+	way       photoWay   // nil until a kept scale is known
 }
 
 // newTask checks what is said of a task. The scale of another task, whose
-// SaveScale it names, is taken from there.
+// SaveScale it names, is taken from there. A scale file in the folder is named
+// from there in the settings, as photos are, so that no line depends on where
+// the folder lies.
 func newTask(t jobcard.Task, folder string, line settings, kept map[string]*keptScale) (*task, error) {
 	out := &task{Task: t, folder: folder, settings: settingsOf(t.Settings).over(line)}
-	if file, from := out.settings["scale-file"], t.Settings.ScaleFile; file != "" && file == from {
+	if file := t.Settings.ScaleFile; file != "" {
 		if out.kept = kept[file]; out.kept == nil {
-			out.settings["scale-file"] = filepath.Join(folder, filepath.FromSlash(file))
+			out.scaleFile = filepath.Join(folder, filepath.FromSlash(file))
 		}
+	} else if file := out.settings["scale-file"]; file != "" {
+		out.scaleFile, out.settings["scale-file"] = file, fromFolder(folder, file)
 	}
 	var saved *calib.Scale
 	if out.kept != nil {
@@ -126,6 +131,19 @@ func newTask(t jobcard.Task, folder string, line settings, kept map[string]*kept
 		out.way = way
 	}
 	return out, nil
+}
+
+// fromFolder names a file from the folder if it lies in it, else as it was named.
+func fromFolder(folder, file string) string {
+	base, err1 := filepath.Abs(folder)
+	at, err2 := filepath.Abs(file)
+	if err1 != nil || err2 != nil {
+		return file
+	}
+	if name, err := filepath.Rel(base, at); err == nil && filepath.IsLocal(name) {
+		return filepath.ToSlash(name)
+	}
+	return file
 }
 
 // measuring is a command that measures photos, without its output.
@@ -162,6 +180,9 @@ func (t *task) bind(saved *calib.Scale) (photoWay, error) {
 	flags := pflag.NewFlagSet("", pflag.ContinueOnError)
 	command.addSettings(flags)
 	for name, value := range t.settings {
+		if name == "scale-file" && t.scaleFile != "" {
+			value = t.scaleFile
+		}
 		if flags.Lookup(name) == nil {
 			delete(t.settings, name) // meant for photos of other kinds
 		} else if err := flags.Set(name, value); err != nil {
@@ -237,8 +258,8 @@ func (t *task) work() batch.Work {
 		from := t.kept.task
 		w.Inputs = append(w.Inputs, from.paths(from.files())...)
 		says.ScaleFrom = from.settings
-	} else if file := t.settings["scale-file"]; file != "" {
-		w.Inputs = append(w.Inputs, file)
+	} else if t.settings["scale-file"] != "" {
+		w.Inputs = append(w.Inputs, t.scaleFile)
 	}
 	text, err := json.Marshal(says)
 	if err != nil {

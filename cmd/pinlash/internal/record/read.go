@@ -7,6 +7,8 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"slices"
+	"unicode"
 
 	"pinlash/measure/check"
 	"pinlash/measure/uncert"
@@ -59,16 +61,29 @@ func Read(r io.Reader, each func(line Line, text []byte) error) error {
 // readLines hands over the text of each line that is not empty, and its
 // number.
 func readLines(r io.Reader, each func(n int, text []byte) error) error {
+	return placedLines(r, func(n int, _ int64, text []byte) error { return each(n, text) })
+}
+
+// placedLines is readLines with the place in r where each text begins.
+func placedLines(r io.Reader, each func(n int, at int64, text []byte) error) error {
 	lines := bufio.NewScanner(r)
 	lines.Buffer(make([]byte, 0, lineBuffer), longestLine)
 	n := 0
+	var begin, end int64 // of the line with its break
+	lines.Split(func(data []byte, atEOF bool) (int, []byte, error) {
+		advance, token, err := bufio.ScanLines(data, atEOF)
+		begin, end = end, end+int64(advance)
+		return advance, token, err
+	})
 	for lines.Scan() {
 		n++
-		text := bytes.TrimSpace(lines.Bytes())
+		line := bytes.TrimLeftFunc(lines.Bytes(), unicode.IsSpace)
+		at := begin + int64(len(lines.Bytes())-len(line))
+		text := bytes.TrimSpace(line)
 		if len(text) == 0 {
 			continue
 		}
-		if err := each(n, text); err != nil {
+		if err := each(n, at, text); err != nil {
 			return err
 		}
 	}
@@ -78,6 +93,22 @@ func readLines(r io.Reader, each func(n int, text []byte) error) error {
 		return err
 	}
 	return nil
+}
+
+// ReadBrief is Read for a batch, which goes through all its lines at every
+// start and keeps what it learns from each: it hands over a photo's line with
+// no more than its kind, photo and refusal, the figures that a chain's are made
+// of, and of its batch the task, levels and pictures. That is read as Decode
+// does; the rest has to be JSON. The text of the line begins at at in r and is
+// size long.
+func ReadBrief(r io.Reader, each func(line Line, at, size int64) error) error {
+	return placedLines(r, func(n int, at int64, text []byte) error {
+		line, err := decodeBrief(text)
+		if err != nil {
+			return &LineError{n, err}
+		}
+		return each(line, at, int64(len(text)))
+	})
 }
 
 // Decode reads one line as MarshalJSON wrote it. Fields that it does not know
@@ -115,13 +146,8 @@ func decodeRecord(text []byte) (*Record, error) {
 		Reference: in.Reference, Pitches: in.Pitches, Profile: in.Profile,
 		Checks: readChecks(in.Checks), Notes: in.Notes, Refused: in.Refused, Batch: in.Batch,
 	}
-	switch {
-	case r.Photo.Path == "":
-		return nil, errors.New("a result without its photo")
-	case r.Refused != nil && r.Refused.Code == "":
-		return nil, errors.New("a refusal without a code")
-	case r.Refused == nil && (r.Scale == nil || len(r.Results) == 0):
-		return nil, errors.New("a result without figures")
+	if err := whole(r.Photo.Path, r.Refused, r.Scale != nil && len(r.Results) > 0); err != nil {
+		return nil, err
 	}
 	if r.Batch != nil {
 		r.Meaning = Say("%s", r.Batch.Meaning)
@@ -129,6 +155,81 @@ func decodeRecord(text []byte) (*Record, error) {
 		r.Growth.addBudgets(r.Batch.Budgets)
 	}
 	return r, nil
+}
+
+// whole says what a photo's line lacks.
+func whole(photo string, refused *check.Refusal, figures bool) error {
+	switch {
+	case photo == "":
+		return errors.New("a result without its photo")
+	case refused != nil && refused.Code == "":
+		return errors.New("a refusal without a code")
+	case refused == nil && !figures:
+		return errors.New("a result without figures")
+	}
+	return nil
+}
+
+// ofChains are the figures of photos that those of a chain are made of.
+var ofChains = []string{"play", "joint_growth", "elongation", "chain_elongation"}
+
+func decodeBrief(text []byte) (Line, error) {
+	var in struct {
+		Kind    Kind           `json:"kind"`
+		Photo   string         `json:"photo"`
+		Scale   *struct{}      `json:"scale"`
+		Results Figures        `json:"results"`
+		Growth  Figures        `json:"growth"`
+		Refused *check.Refusal `json:"refused"`
+		Batch   *struct {
+			Task     string                     `json:"task"`
+			Levels   Levels                     `json:"levels"`
+			Pictures []string                   `json:"pictures"`
+			Budgets  map[string]json.RawMessage `json:"budgets"`
+		} `json:"batch"`
+	}
+	if err := json.Unmarshal(text, &in); err != nil {
+		return Line{}, err
+	}
+	switch in.Kind {
+	case Joint, Ruler, Span, Play:
+	default:
+		return Decode(text) // a chain's line, of which there are few, or one not known
+	}
+	if err := whole(in.Photo, in.Refused, in.Scale != nil && len(in.Results) > 0); err != nil {
+		return Line{}, err
+	}
+	r := &Record{
+		Kind: in.Kind, Photo: Photo{Path: in.Photo}, Refused: in.Refused,
+		Results: in.Results.only(ofChains), Growth: in.Growth.only(ofChains),
+	}
+	if b := in.Batch; b != nil {
+		r.Batch = &Batch{Task: b.Task, Levels: b.Levels, Pictures: b.Pictures}
+		budgets := map[string][]Part{}
+		for _, f := range slices.Concat(r.Results, r.Growth) {
+			if budget, ok := b.Budgets[f.Name]; ok {
+				var parts []Part
+				if err := json.Unmarshal(budget, &parts); err != nil {
+					return Line{}, fmt.Errorf("budget of %s: %w", f.Name, err)
+				}
+				budgets[f.Name] = parts
+			}
+		}
+		r.Results.addBudgets(budgets)
+		r.Growth.addBudgets(budgets)
+	}
+	return Line{Record: r}, nil
+}
+
+// only returns those of the figures that are named.
+func (f Figures) only(names []string) Figures {
+	var out Figures
+	for _, figure := range f {
+		if slices.Contains(names, figure.Name) {
+			out = append(out, figure)
+		}
+	}
+	return out
 }
 
 func decodeStretch(text []byte) (*Stretch, error) {

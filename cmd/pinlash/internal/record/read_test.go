@@ -5,6 +5,8 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"reflect"
+	"slices"
 	"strings"
 	"testing"
 
@@ -218,6 +220,87 @@ func TestReadNamesTheLine(t *testing.T) {
 		var at *LineError
 		if strings.HasPrefix(c.want, "line") && !errors.As(err, &at) {
 			t.Errorf("%s: the error is of type %T", name, err)
+		}
+	}
+}
+
+// In brief a line says of the figures of chains, and of whose they are, what it
+// says as a whole, and is found where it stands.
+func TestReadBrief(t *testing.T) {
+	var text strings.Builder
+	var whole []Line
+	var want []string
+	for _, value := range everyLine() {
+		one := line(t, value)
+		decoded, err := Decode([]byte(one))
+		if err != nil {
+			t.Fatal(err)
+		}
+		whole, want = append(whole, decoded), append(want, strings.TrimSuffix(one, "\n"))
+		text.WriteString("\n  " + strings.TrimSuffix(one, "\n") + " \t\r\n\u2003")
+	}
+	n, parts := 0, 0
+	err := ReadBrief(strings.NewReader(text.String()), func(brief Line, at, size int64) error {
+		full := whole[n]
+		if got := text.String()[at:][:size]; got != want[n] {
+			t.Errorf("line %d stands at %d as\n%s\nwant\n%s", n, at, got, want[n])
+		}
+		n++
+		if (brief.Batch() != nil) != (full.Batch() != nil) {
+			t.Errorf("its batch is %v, want %v", brief.Batch(), full.Batch())
+		}
+		if b, f := brief.Batch(), full.Batch(); b != nil {
+			if b.Task != f.Task || b.Levels != f.Levels || !slices.Equal(b.Pictures, f.Pictures) {
+				t.Errorf("its batch is %+v, want %+v", b, f)
+			}
+		}
+		if full.Record == nil {
+			if brief.Stretch == nil {
+				t.Error("the chain's figures are missing")
+			}
+			return nil
+		}
+		b, f := brief.Record, full.Record
+		if b.Kind != f.Kind || b.Photo.Path != f.Photo.Path || !reflect.DeepEqual(b.Refused, f.Refused) {
+			t.Errorf("it is %+v, want %+v", b, f)
+		}
+		for _, name := range []string{"play", "joint_growth", "elongation", "chain_elongation"} {
+			for _, figures := range [][2]Figures{{b.Results, f.Results}, {b.Growth, f.Growth}} {
+				got, has := figures[0].Find(name)
+				want, had := figures[1].Find(name)
+				if has != had || !reflect.DeepEqual(got, want) {
+					t.Errorf("%s is %+v, want %+v", name, got, want)
+				}
+				parts += len(got.Budget)
+			}
+		}
+		return nil
+	})
+	if err != nil || n != len(whole) || parts == 0 {
+		t.Errorf("%v after %d of %d lines with %d parts of uncertainties", err, n, len(whole), parts)
+	}
+}
+
+func TestReadBriefRefuses(t *testing.T) {
+	whole := strings.TrimSpace(line(t, everyLine()["joint, batch"]))
+	for name, text := range map[string]string{
+		"half a line":       whole[:len(whole)/2],
+		"two objects":       whole + whole,
+		"another kind":      `{"kind":"chain","name":"06B"}`,
+		"no photo":          strings.Replace(whole, `"photo":"a.jpg"`, `"photo":""`, 1),
+		"no figures":        strings.Replace(whole, `"results":{`, `"result":{`, 1),
+		"no scale":          strings.Replace(whole, `"scale":{`, `"scales":{`, 1),
+		"no bound":          strings.Replace(whole, `"lower":`, `"low":`, 1),
+		"no code":           `{"kind":"joint","photo":"a.jpg","refused":{}}`,
+		"budget of nothing": strings.Replace(whole, `"play":[`, `"play":3,"x":[`, 1),
+		"broken profile":    strings.Replace(whole, `"profile":[`, `"profile":[[`, 1),
+	} {
+		if text == whole {
+			t.Errorf("%s: the line was not changed", name)
+		}
+		var at *LineError
+		if err := ReadBrief(strings.NewReader("\n"+text), func(Line, int64, int64) error { return nil }); !errors.As(err, &at) || at.Line != 2 {
+			t.Errorf("%s: error %v: %s", name, err, text)
 		}
 	}
 }
