@@ -263,6 +263,7 @@ func (p played) budget(d r2.Vec) uncert.Budget {
 		{Name: "camera moved, links at different heights", U: p.parallax},
 		{Name: "camera moved, lens distortion", U: p.lens},
 		{Name: "swing about the joint", U: math.Abs(p.turn) * p.m.JointU},
+		{Name: "photos skewed against each other", U: math.Sqrt(max(0, p.m.Skew*p.m.Skew-2*p.m.SkewU*p.m.SkewU))},
 	} {
 		if t.U > 0 {
 			b = append(b, t)

@@ -32,6 +32,9 @@ const (
 	maxShift      = 0.25  // movement of the camera, of the photo's width
 	minBodyWeight = 0.3   // share of a link's tiles that move as one body (L)
 	maxUnlike     = 0.4   // share of a link's texture not found again (L)
+	maxStray      = 3.0   // median distance of a link's tiles from its movement, in their own standard deviations (L)
+	maxSkew       = 0.2   // skew between the links, pixels,
+	skewSigmas    = 5     // or so many standard uncertainties of it (L)
 )
 
 // FindMotion finds the two links of a joint in two photos, links pushed
@@ -118,9 +121,10 @@ func (p pair) measure(m geom.Motion, fixed, moving pairLink) (geom.Motion, []che
 		return m, append(checks, c), refused
 	}
 	var errs [2]error
+	var fits [2]subpixel.Registration
 	together(
-		func() { m.Fixed, errs[0] = p.body(fixed) },
-		func() { m.Moving, errs[1] = p.body(moving) },
+		func() { m.Fixed, fits[0], errs[0] = p.body(fixed) },
+		func() { m.Moving, fits[1], errs[1] = p.body(moving) },
 	)
 	for i, body := range []struct {
 		name  string
@@ -144,7 +148,11 @@ func (p pair) measure(m geom.Motion, fixed, moving pairLink) (geom.Motion, []che
 		if !same.OK {
 			return fail(same, check.NotFound, "%.0f %% of the texture of the %s is not found again in the second photo, at most %.0f %% may be", 100*body.left, body.name, 100*maxUnlike)
 		}
-		checks = append(checks, one, same)
+		still := check.AtMost(body.name+" strays", round(strayOf(fits[i]), 2), maxStray)
+		if !still.OK {
+			return fail(still, check.Blurred, "parts of the %s lie %.1f times as far from one movement as their light explains: something moved while the photo was read out", body.name, still.Value)
+		}
+		checks = append(checks, one, same, still)
 	}
 	shift := r2.Norm(m.Fixed.Motion.ShiftAt(r2.Vec{X: float64(m.W-1) / 2, Y: float64(m.H-1) / 2})) / float64(m.W)
 	camera := check.AtMost("camera shift", round(shift, 4), maxShift)
@@ -157,13 +165,22 @@ func (p pair) measure(m geom.Motion, fixed, moving pairLink) (geom.Motion, []che
 	if !size.OK {
 		return fail(size, check.NotFound, "one link grew by %.2f %% against the other: it was tilted or lifted, not pulled", 100*zoom)
 	}
+	moved, err := p.blurOneWay(m.Fixed, m.Moving)
+	if err != nil {
+		return m, append(checks, moved), err
+	}
 	rel := m.Relative()
 	u := math.Sqrt(max(rel.Cov[0][0], rel.Cov[1][1]))
 	known := check.AtMost("motion at the joint", round(u, 4), maxMotionU)
 	if !known.OK {
 		return fail(known, check.TooFewEdges, "the motion at the joint is known to %.2f px only, %.2f px is needed", u, maxMotionU)
 	}
-	return m, append(checks, camera, size, known), nil
+	m.Skew, m.SkewU = skewed(m, fits)
+	skew := check.AtMost("skew at the joint, px", round(m.Skew, 4), max(maxSkew, round(skewSigmas*m.SkewU, 4)))
+	if !skew.OK {
+		return fail(skew, check.Blurred, "one photo is skewed against the other, by %.2f px between the links: something moved while it was read out, or the camera was tilted", m.Skew)
+	}
+	return m, append(checks, camera, size, moved, known, skew), nil
 }
 
 // together runs two functions at the same time. A panic in either is one of
@@ -249,14 +266,14 @@ func weightOf(tiles []geom.Tile) float64 {
 
 // body registers a link in the full photos. The links were told apart on a
 // level a few times coarser, which is start enough.
-func (p pair) body(l pairLink) (geom.Body, error) {
+func (p pair) body(l pairLink) (geom.Body, subpixel.Registration, error) {
 	tiles := p.tiles(0, l.in, bodyTiles)
 	if len(tiles) < minBodyTiles {
-		return geom.Body{}, subpixel.ErrNoTexture
+		return geom.Body{}, subpixel.Registration{}, subpixel.ErrNoTexture
 	}
 	fit, err := register(subpixel.NewTemplate(p.a[0], tiles), p.b[0], l.by, finely)
 	if err != nil {
-		return geom.Body{}, errNotAgain
+		return geom.Body{}, subpixel.Registration{}, errNotAgain
 	}
 	body := geom.Body{Motion: fit.Motion, DF: fit.DF}
 	match, weight := 0.0, 0.0
@@ -267,7 +284,37 @@ func (p pair) body(l pairLink) (geom.Body, error) {
 	}
 	body.Residual = 1 - match/max(weight, 1e-9)
 	body.Spread = math.Sqrt(body.Spread / float64(max(len(fit.Tiles), 1)))
-	return body, nil
+	return body, fit, nil
+}
+
+// strayOf returns the median of how far the tiles of a link lie from its
+// movement, in their own standard deviations: 1.2 where those say all.
+func strayOf(fit subpixel.Registration) float64 {
+	var stray []float64
+	for _, t := range fit.Tiles {
+		if t.Seen {
+			stray = append(stray, t.Stray)
+		}
+	}
+	return middle(stray)
+}
+
+// skewed returns what a skew that both links share does to the movement of one
+// against the other, with its standard uncertainty: each link's movement is
+// known at its own middle, and taken on to the joint as if there were none.
+func skewed(m geom.Motion, fits [2]subpixel.Registration) (size, u float64) {
+	var e, s, weight float64
+	for _, f := range fits {
+		if k := f.Skew; k.U > 0 {
+			w := 1 / (k.U * k.U)
+			e, s, weight = e+w*k.E, s+w*k.S, weight+w
+		}
+	}
+	if weight == 0 {
+		return 0, 0
+	}
+	apart := r2.Norm(r2.Sub(m.Moving.Motion.Center, m.Fixed.Motion.Center))
+	return apart * math.Hypot(e, s) / weight, apart / math.Sqrt(weight)
 }
 
 // errNotAgain says that a link's texture is not that of the second photo.

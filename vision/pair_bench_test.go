@@ -16,16 +16,25 @@ import (
 // enlarged is a photo drawn larger and stored as JPEG.
 func enlarged(b *testing.B, g raster.Gray, w, h int) []byte {
 	b.Helper()
-	img := image.NewGray(image.Rect(0, 0, w, h))
+	out := raster.NewGray(w, h)
 	for y := range h {
 		for x := range w {
-			v := g.Bilinear(float64(x)*float64(g.W)/float64(w), float64(y)*float64(g.H)/float64(h))
-			img.Pix[y*w+x] = uint8(255*raster.SRGB.Encode(v) + 0.5)
+			out.Pix[y*w+x] = float32(g.Bilinear(float64(x)*float64(g.W)/float64(w), float64(y)*float64(g.H)/float64(h)))
 		}
 	}
+	return storedJPEG(b, out, 92)
+}
+
+// storedJPEG is a picture as a grey JPEG file.
+func storedJPEG(t testing.TB, g raster.Gray, quality int) []byte {
+	t.Helper()
+	img := image.NewGray(image.Rect(0, 0, g.W, g.H))
+	for i, v := range g.Pix {
+		img.Pix[i] = uint8(255*raster.SRGB.Encode(float64(v)) + 0.5)
+	}
 	var buf bytes.Buffer
-	if err := jpeg.Encode(&buf, img, &jpeg.Options{Quality: 92}); err != nil {
-		b.Fatal(err)
+	if err := jpeg.Encode(&buf, img, &jpeg.Options{Quality: quality}); err != nil {
+		t.Fatal(err)
 	}
 	return buf.Bytes()
 }

@@ -39,7 +39,7 @@ func (p pair) checkHand(m geom.Motion, first geom.Similarity, joints []roundEnd,
 		others = append(others, pairLink{in, p.motionIn(in, first)})
 	}
 	for _, l := range others {
-		body, err := p.body(pairLink{both(l.in, rect), l.by})
+		body, _, err := p.body(pairLink{both(l.in, rect), l.by})
 		if err != nil || weightOf(body.Tiles) < minBodyWeight || body.Residual > maxUnlike {
 			continue
 		}

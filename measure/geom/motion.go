@@ -93,7 +93,11 @@ type Motion struct {
 	// ByMotion says that the links were told apart by their motion, ByHand
 	// that the user named them; else it was done by the joint's outline.
 	ByMotion, ByHand bool
-	W, H             int // size of the photos, pixels
+	// Skew is what a skew of one photo against the other, by a shutter that
+	// reads row by row while something moves, may have done to the movement
+	// between the links, pixels, and SkewU its standard uncertainty.
+	Skew, SkewU float64
+	W, H        int // size of the photos, pixels
 }
 
 // Relative returns the movement of the moving link as seen from the fixed one,

@@ -20,6 +20,9 @@ type Registration struct {
 	Tiles  []TileFit
 	// DF is the number of degrees of freedom of the covariance.
 	DF float64
+	// Skew is what more than a movement there is; its U is 0 if that is not
+	// known.
+	Skew Skew
 }
 
 // TileFit is what one tile of the first photo says of a movement.
@@ -189,6 +192,7 @@ func (t *Template) register(b Lit, start geom.Similarity, done float64, free int
 	if r.Motion.Cov, r.DF, ok = sandwich(patches, r.Motion.Center, free); !ok {
 		return r, ErrNoTexture
 	}
+	r.Skew, _ = skewOf(patches, r.Motion.Center)
 	r.Tiles = fits(patches)
 	return r, nil
 }
