@@ -34,7 +34,7 @@ const (
 	maxUnlike     = 0.4   // share of a link's texture not found again (L)
 	maxStray      = 3.0   // median distance of a link's tiles from its movement, in their own standard deviations (L)
 	maxSkew       = 0.2   // skew between the links, pixels,
-	skewSigmas    = 5     // or so many standard uncertainties of it (L)
+	skewSigmas    = 3.5   // or so many standard uncertainties of it (L)
 )
 
 // FindMotion finds the two links of a joint in two photos, links pushed
