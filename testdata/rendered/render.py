@@ -101,6 +101,12 @@ def geometry(p):
     e = rb - rp - p["gap"] + (d if towards else 0.0)
     return rb, rp, d, u, e*u, towards
 
+def worn_by(w):
+    """Depth of the wear of bore and of pin; of both, "share" is the pin's part."""
+    if not w: return 0.0, 0.0
+    s = {"bore": 0.0, "pin": 1.0}.get(w["where"], w.get("share", 0.5))
+    return (1 - s)*w["depth_mm"], s*w["depth_mm"]
+
 def joint_scene(p):
     if p["joint"] == "plate": return plate_scene(p, False)
     rb, rp, d, u, ev, _ = geometry(p); w = p["wear"]; D = 6.0
@@ -111,16 +117,18 @@ def joint_scene(p):
     wv = None
     if w:
         wv = np.array([math.cos(math.radians(w["direction_deg"])), math.sin(math.radians(w["direction_deg"]))])
-    if w and w["where"] == "bore":
-        c = (rb - rp + d)*wv; bore.append(f"cylinder{{<{c[0]},{c[1]},{-D-1}>,<{c[0]},{c[1]},1>,{rp} {wall}}}")
+    db, dp = worn_by(w); both = bool(w) and w["where"] == "both"
+    pocket, flank = ((rb + rp)/2, (rb + rp)/2) if both else (rp, rb)   # of one radius, so that they fit each other
+    if db > 0:
+        c = (rb - pocket + db)*wv; bore.append(f"cylinder{{<{c[0]},{c[1]},{-D-1}>,<{c[0]},{c[1]},1>,{pocket} {wall}}}")
     s = [f"difference{{cylinder{{<0,0,{-D}>,<0,0,0>,{p['od']/2} {face}}} union{{{' '.join(bore)}}} }}"]
     # pin
     z, ch = p["proud"], p["chamfer"]
     pf = tex(p, p["tex_pin"], 23, p["a_pin"], p["rot_pin"])
     parts = [f"cylinder{{<0,0,{-D-2}>,<0,0,{z+1}>,{rp} {plain(p['a_wall'],0)}}}", f"plane{{z,{z} {pf}}}"]
     if ch > 0: parts.append(f"cone{{<0,0,{z+1}>,{rp-ch-1},<0,0,{z-20}>,{rp-ch+20} {plain(p['a_chamfer'],p['s_chamfer'],0.12)}}}")
-    if w and w["where"] == "pin":
-        c = (rp - d - rb)*wv; parts.append(f"cylinder{{<{c[0]},{c[1]},{-D-2}>,<{c[0]},{c[1]},{z+1}>,{rb} {plain(p['a_wall'],0)}}}")
+    if dp > 0:
+        c = (rp - dp - flank)*wv; parts.append(f"cylinder{{<{c[0]},{c[1]},{-D-2}>,<{c[0]},{c[1]},{z+1}>,{flank} {plain(p['a_wall'],0)}}}")
     s.append(f"intersection{{{' '.join(parts)} bounded_by{{box{{<{-rp-.01},{-rp-.01},{-D-2.01}>,<{rp+.01},{rp+.01},{z+.01}>}}}} translate<{ev[0]:.6f},{ev[1]:.6f},0>}}")
     s.append(plate_scene(p, True))
     return "\n".join(s)
