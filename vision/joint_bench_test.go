@@ -19,6 +19,12 @@ import (
 // usual kind, pixels doubled in number by drawing it larger.
 func benchPhoto(b *testing.B) []byte {
 	b.Helper()
+	return jointFile(b, 1)
+}
+
+// jointFile is benchPhoto with k times the pixels a side.
+func jointFile(t testing.TB, k float64) []byte {
+	t.Helper()
 	const w, h = 2592, 1944
 	s := synth.Ring(470, 24, 1, 0.3)
 	mid := r2.Vec{X: 1250, Y: 800}
@@ -43,8 +49,8 @@ func benchPhoto(b *testing.B) []byte {
 	s.Camera.JPEGQuality = 90
 	s.Seed = 7
 	var buf bytes.Buffer
-	if err := s.WriteJPEG(&buf); err != nil {
-		b.Fatal(err)
+	if err := s.Scaled(k).WriteJPEG(&buf); err != nil {
+		t.Fatal(err)
 	}
 	return buf.Bytes()
 }
