@@ -35,9 +35,10 @@ const (
 // angle, or the open ends of its bushes when it shows no pins. The curve is the
 // tone curve the photo was read with.
 //
-// Only a row of at least four heads at even distances counts. A head that is
-// not seen by itself is looked for where its neighbours say it must be; when it
-// is not there either, the photo is refused, since a pitch cannot be left out.
+// Only a row of at least four heads at even distances counts, and one whose
+// rims are seen all round before any other. A head that is not seen by itself
+// is looked for where its neighbours say it must be; when it is not there
+// either, the photo is refused, since a pitch cannot be left out.
 // Open bushes at the ends of a row of pins are left off, and pins at the ends
 // of a row of open bushes; a row that mixes them is refused.
 //
@@ -45,16 +46,16 @@ const (
 // too_few_edges. The checks are those made up to then.
 func FindHeads(g raster.Gray, curve raster.Curve) (geom.Heads, []check.Check, error) {
 	rims, seed, ok := searchHeads(g)
-	h, checks, real, err := measureRow(g, curve, seed, ok)
-	for tries := 1; !real && ok && tries < rowsTried; tries++ {
-		// Gaps between the marks of a rule and shadows make rows, too: when
-		// hardly a place of the row is a head, the next best may be the chain.
+	h, checks, whole, err := measureRow(g, curve, seed, ok)
+	for tries := 1; !whole && ok && tries < rowsTried; tries++ {
+		// Gaps between the marks of a rule and shadows make rows, too, of rims
+		// that are faint or open somewhere: the next best may be the chain.
 		rims = without(rims, seed)
 		if seed, ok = assembleChain(rims); !ok {
 			break
 		}
 		again, more, is, errAgain := measureRow(g, curve, seed, ok)
-		if real = is; is {
+		if whole = is; is {
 			h, checks, err = again, more, errAgain
 		}
 	}
@@ -62,13 +63,13 @@ func FindHeads(g raster.Gray, curve raster.Curve) (geom.Heads, []check.Check, er
 }
 
 // rowsTried is the number of rows that are looked at.
-const rowsTried = 4
+const rowsTried = 8
 
-// measureRow measures the row of heads that seed begins with. real says that
-// at least half of its places are heads, whatever came of it.
-func measureRow(g raster.Gray, curve raster.Curve, seed chainSeed, ok bool) (h geom.Heads, checks []check.Check, real bool, err error) {
+// measureRow measures the row of heads that seed begins with. whole says that
+// at least half of its places have a clear rim all round, whatever came of it.
+func measureRow(g raster.Gray, curve raster.Curve, seed chainSeed, ok bool) (h geom.Heads, checks []check.Check, whole bool, err error) {
 	fail := func(c check.Check, code check.Code, format string, a ...any) (geom.Heads, []check.Check, bool, error) {
-		return geom.Heads{}, append(checks, c), real, refuseHeads(code, fmt.Sprintf(format, a...))
+		return geom.Heads{}, append(checks, c), whole, refuseHeads(code, fmt.Sprintf(format, a...))
 	}
 	seen := check.AtLeast("heads seen", float64(seed.seen()), leastHeads)
 	if !ok {
@@ -85,7 +86,7 @@ func measureRow(g raster.Gray, curve raster.Curve, seed chainSeed, ok bool) (h g
 	row.trim()
 	row.extend()
 	row.order()
-	real = len(row.places) >= leastHeads && 2*row.missing() <= len(row.places)
+	whole = len(row.places) >= leastHeads && 2*row.whole(curve) >= len(row.places)
 	if mixed := slices.IndexFunc(row.places, func(p headPlace) bool { return p.other }); mixed >= 0 {
 		at := row.places[mixed].circle.Center
 		return fail(check.AtMost("joints of the other kind", float64(row.mixed()), 0), check.NotFound,
@@ -112,7 +113,7 @@ func measureRow(g raster.Gray, curve raster.Curve, seed chainSeed, ok bool) (h g
 	h = row.heads()
 	h.Links, h.LinkScore = linkKinds(g, h)
 	checks = append(checks, check.AtLeast("order of the links", h.LinkScore, minLinkScore))
-	return h, checks, real, nil
+	return h, checks, whole, nil
 }
 
 // refuseHeads is a refusal with what helps a chain.
@@ -429,6 +430,17 @@ func (r *headRow) missing() int {
 	return n
 }
 
+// whole returns how many heads show a clear rim all round.
+func (r *headRow) whole(curve raster.Curve) int {
+	n := 0
+	for _, p := range r.places {
+		if p.ok && p.fit.Arc >= wholeArc && rimLevels(p.fit, curve) >= minHeadStep {
+			n++
+		}
+	}
+	return n
+}
+
 func (r *headRow) firstMissing() int {
 	for i, p := range r.places {
 		if !p.ok {
@@ -436,6 +448,12 @@ func (r *headRow) firstMissing() int {
 		}
 	}
 	return -1
+}
+
+// rimLevels is the rise of light from the line around a head to the plate in
+// levels of 255.
+func rimLevels(f subpixel.HeadFit, curve raster.Curve) float64 {
+	return 255 * (curve.Encode(f.Plate) - curve.Encode(max(f.Plate-f.Step, 0)))
 }
 
 // limits holds the fitted row against its limits.
@@ -446,7 +464,7 @@ func (r *headRow) limits(curve raster.Curve) []limit {
 		f := p.fit
 		arc = min(arc, f.Arc)
 		u = max(u, math.Sqrt(max(f.Circle.Cov[0][0], f.Circle.Cov[1][1])))
-		step = min(step, 255*(curve.Encode(f.Plate)-curve.Encode(max(f.Plate-f.Step, 0))))
+		step = min(step, rimLevels(f, curve))
 		if i > 0 {
 			pitches = append(pitches, r2.Norm(r2.Sub(f.Circle.Center, r.places[i-1].fit.Circle.Center)))
 		}

@@ -30,6 +30,9 @@ const (
 	// A head's radius as a share of the pitch: 0.16 (big rollers) to 0.3
 	// (leaf chains) in chain tables, and some way around.
 	leastHeadShare, mostHeadShare = 0.1, 0.38
+	// Heads are to be 20 px wide. What is smaller by far are the gaps between
+	// the marks of a rule.
+	leastHeadR = 8.0
 )
 
 // searchHeads finds the row of heads, in a small copy of the picture first, and
@@ -51,9 +54,9 @@ func searchHeads(g raster.Gray) (rims []headRim, seed chainSeed, ok bool) {
 	}
 	more := headRims(finer, scale)
 	if again, found := assembleChain(more); again.score > seed.score {
-		return more, again, found
+		seed, ok = again, found
 	}
-	return rims, seed, ok
+	return slices.Concat(rims, more), seed, ok
 }
 
 // without returns the rims that are none of a row's.
@@ -97,7 +100,9 @@ func headRims(small raster.Gray, scale float64) []headRim {
 			// Half-size pixels have their centres between the full-size ones.
 			e.circle.Center = r2.Add(r2.Scale(scale, e.circle.Center), r2.Vec{X: (scale - 1) / 2, Y: (scale - 1) / 2})
 			e.circle.R *= scale
-			in = append(in, e)
+			if e.circle.R >= leastHeadR {
+				in = append(in, e)
+			}
 		}
 		out = append(out, distinctRims(in)...)
 	}
