@@ -163,6 +163,12 @@ func (s Scale) Bends() bool { return !s.flattened && (s.Lens.K1 != 0 || s.Lens.K
 // Flattened returns the scale for points that went through Flat. What is not
 // known of the lens stays in its budgets.
 func (s Scale) Flattened() Scale {
+	if s.Bends() && !s.Round { // a grid's pixel is that of the flat picture
+		origin := s.Flat(s.Origin)
+		way := s.Lens.flatter(origin, direction(s.AngleRad))
+		s.MMPerPx = s.MMPerPx.Scaled(1/r2.Norm(way), s.MMPerPx.Unit)
+		s.Origin, s.AngleRad = origin, math.Atan2(way.Y, way.X)
+	}
 	s.flattened = true
 	return s
 }

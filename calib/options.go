@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"gonum.org/v1/gonum/floats"
+	"gonum.org/v1/gonum/spatial/r2"
 
 	"pinlash/measure/check"
 	"pinlash/measure/uncert"
@@ -28,8 +29,10 @@ const (
 	// squareWithin is how square to its object a camera is set by eye.
 	squareWithin = 2 * math.Pi / 180
 	// cornerDistortion is the relative lens error of a fair macro lens in the
-	// corner of the photo. Lenses range from 0.1 to 1 %; a long rule in the
-	// photo shows its lens's error itself, and then this counts for little.
+	// corner of the photo. Lenses range from 0.1 to 3 %. A rule over a third of
+	// the photo shows its lens's error itself, and then this counts for nothing; a
+	// gauge or two points show nothing of it, and of a worse lens their intervals
+	// are too narrow away from them.
 	cornerDistortion = 0.002
 	// relativeTolerance is the relative standard uncertainty of a stated
 	// length: a rule whose marks are good to 1e-4 of its length. A printed
@@ -68,6 +71,11 @@ func (o Options) toleranceOr(standard Length) float64 {
 }
 
 func (o Options) diagonal() float64 { return math.Hypot(float64(o.W), float64(o.H)) }
+
+// middle is that of the photo.
+func (o Options) middle() r2.Vec {
+	return r2.Vec{X: float64(o.W-1) / 2, Y: float64(o.H-1) / 2}
+}
 
 // workingDistance returns the distance of the lens in pixels of the plane of
 // the scale. When none was stated it lies between that of a wide view, three

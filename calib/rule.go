@@ -2,6 +2,7 @@ package calib
 
 import (
 	"cmp"
+	"errors"
 	"fmt"
 	"math"
 	"slices"
@@ -41,8 +42,9 @@ const (
 // those lengths across the rule. Both are weighed against what Options assumes
 // of a camera set by eye.
 //
-// A cubic term left over is the lens. It is not corrected; its possible size
-// is carried on as DistortionU.
+// A cubic term left over is the lens. Where the marks leave no doubt of it the
+// scale has a Lens of one coefficient about the photo's middle, and they are
+// read as it leaves them; else its possible size is carried on as DistortionU.
 //
 // The error is a *check.Refusal (scale_unclear) when the marks do not make a
 // scale; the Reading then still has the checks made so far.
@@ -56,9 +58,16 @@ func FromRule(rule geom.Rule, division Length, o Options) (Reading, error) {
 	}
 	ticks := slices.Clone(rule.Ticks)
 	slices.SortFunc(ticks, func(a, b geom.Tick) int { return cmp.Compare(a.K, b.K) })
-	row, err := readRow(ticks)
+	row, lens, err := readBent(ticks, o)
 	if err != nil {
 		return reading, err
+	}
+	if lens.read() {
+		err := reading.hold(check.AtMost("lens_corner", math.Abs(lens.K1)*square(o.diagonal()/2), mostBend))
+		if refused := (*check.Refusal)(nil); errors.As(err, &refused) {
+			refused.Remedy = "read the lens from a flat grid with pinlash scale --grid, and measure with --scale-file; or use a lens that bends less"
+			return reading, refused
+		}
 	}
 	marks := row.comb.kept()
 	expected := max(rule.Expected, ticks[len(ticks)-1].K-ticks[0].K+1)
@@ -72,8 +81,7 @@ func FromRule(rule geom.Rule, division Length, o Options) (Reading, error) {
 		}
 	}
 	scale := Scale{
-		Origin:     row.origin,
-		AngleRad:   row.angle,
+		Lens:       lens,
 		Source:     "rule",
 		DivisionMM: float64(division),
 		Marks:      marks,
@@ -96,16 +104,18 @@ func FromRule(rule geom.Rule, division Length, o Options) (Reading, error) {
 	scale.GradientU = r2.Vec{X: 2 * h1U, Y: turnU}
 	scale.GradientRead = r2.Vec{X: readAlong, Y: readAcross}
 	scale.Foreshortening = o.foreshortening(mmPerPx, h1, h1U, turn, turnU)
-	q, qU := row.bend()
-	q, qU, _ = settle(q, qU, o.assumedDistortion())
-	scale.DistortionU = math.Hypot(q, qU)
+	scale.DistortionU = row.bendLeft(lens, o)
 	length, stated := row.length(), ruleLength(ticks, division)
 	if !row.bent {
 		// The least-squares slope of s + q s³ over this length is its mean
 		// slope over sqrt(3/5) of it; with the cubic it is that of the middle.
 		scale.Extent = math.Sqrt(0.6) * length
 	}
-	scale.MMPerPx = relative(mmPerPx,
+	// The marks were read in the flat picture; the scale is that of the photo.
+	scale.Origin = lens.bend(row.origin)
+	way := lens.bent(row.origin, direction(row.angle))
+	scale.AngleRad = math.Atan2(way.Y, way.X)
+	scale.MMPerPx = relative(mmPerPx/r2.Norm(way),
 		uncert.Term{Name: "rule marks read", U: row.comb.u(1) / row.comb.coef[1], DF: row.comb.df},
 		uncert.Term{Name: "rule division tolerance", U: o.toleranceOr(relativeTolerance*stated) / float64(stated)},
 	)
@@ -116,7 +126,10 @@ func FromRule(rule geom.Rule, division Length, o Options) (Reading, error) {
 	if err := reading.take(scale); err != nil {
 		return reading, err
 	}
-	reading.Notes = ruleNotes(rule.LongEvery, division, marks, tilt, scale.MMPerPx.U/mmPerPx, row.bent)
+	reading.Notes = ruleNotes(rule.LongEvery, division, marks, tilt, scale.MMPerPx.U/scale.MMPerPx.Value, row.bent)
+	if lens.read() {
+		reading.Notes = append(reading.Notes, fmt.Sprintf("the rule's marks show a lens that moves the photo's corners by %+.1f %% of their distance from its middle; it was taken out, as far as one rule tells: pinlash scale --grid tells more", 100*lens.K1*square(o.diagonal()/2)))
+	}
 	return reading, nil
 }
 
@@ -160,6 +173,7 @@ func (r *Reading) take(scale Scale) error {
 var refusals = map[string]string{
 	"rule_marks":        "%.0f marks of the rule could be read, fewer than %.0f",
 	"rule_marks_share":  "only a share of %.2f of the rule's marks could be read, less than %.2f",
+	"lens_corner":       "the rule's marks show a lens that moves the photo's corners by %.2g of their distance from its middle, more than %.2g: one rule does not tell enough of it",
 	"rule_residual_px":  "the rule's marks stray %.3g px from an even row, more than %.3g px",
 	"tilt":              "the scale changes by %.2g over the length of the rule, more than %.2g: the camera looks at a slant",
 	"scale_uncertainty": "the scale is known to %.2g of itself (standard uncertainty), worse than %.2g",
@@ -270,6 +284,82 @@ func fitComb(s series, terms int) (curve, bool) {
 		}
 	}
 	return c, true
+}
+
+// readBent fits the row, and where the lens bends it beyond doubt the row as it
+// is without that lens. The zero Lens stands for none.
+func readBent(ticks []geom.Tick, o Options) (row, Lens, error) {
+	r, err := readRow(ticks)
+	if err != nil {
+		return r, Lens{}, err
+	}
+	corner := square(o.diagonal() / 2)
+	q, u := r.bend()
+	if math.Abs(q) < clearlyBends*u || math.Abs(q)*corner < leastBend {
+		return r, Lens{}, nil
+	}
+	lens := Lens{Centre: o.middle()}
+	flat := r
+	for range 4 { // each step leaves some percent of the one before
+		q, _ := flat.bend()
+		lens.K1 += q
+		if math.Abs(lens.K1)*corner > mostBend {
+			break // further on the model folds over
+		}
+		if flat, err = readRow(lens.flatTicks(ticks)); err != nil {
+			return r, Lens{}, err
+		}
+	}
+	flat.bent = false
+	centreU := offCentre * o.diagonal()
+	lens.Cov[1][1] = square(nextBend * lens.K1 / corner)
+	lens.Cov[2][2], lens.Cov[3][3] = square(centreU), square(centreU)
+	return flat, lens, nil
+}
+
+// What is assumed of a lens that one rule shows (judgement).
+const (
+	// clearlyBends is how many standard uncertainties of the cubic leave no
+	// doubt that the lens bends, leastBend by how much it must in the corner to
+	// be worth taking out.
+	clearlyBends = 4.0
+	leastBend    = 0.001
+	// mostBend is how much it may in the corner for one coefficient to tell.
+	mostBend = 0.05
+	// nextBend is the standard uncertainty of the next coefficient's part in
+	// the corner, over that of the first.
+	nextBend = 0.2
+	// offCentre is that of either coordinate of the lens's middle, over the
+	// photo's diagonal.
+	offCentre = 0.01
+)
+
+// flatTicks returns the marks as they are without the lens.
+func (l Lens) flatTicks(ticks []geom.Tick) []geom.Tick {
+	out := slices.Clone(ticks)
+	for i := range out {
+		t := &out[i]
+		t.At = l.flat(t.At)
+		way := l.flatter(t.At, direction(t.AngleRad))
+		t.AngleRad = math.Atan2(way.Y, way.X)
+	}
+	return out
+}
+
+// bendLeft returns the standard uncertainty of the bend that is left when lens
+// was taken out, 1/px². Where the marks show a larger one than is assumed, what
+// their own uncertainty leaves of it is assumed.
+func (r row) bendLeft(lens Lens, o Options) float64 {
+	q, u := r.bend()
+	if lens.read() {
+		return u
+	}
+	assumed := o.assumedDistortion()
+	if more := square(q) - square(u); more > square(assumed) {
+		assumed = math.Sqrt(more)
+	}
+	q, u, _ = settle(q, u, assumed)
+	return math.Hypot(q, u)
 }
 
 // usable reports whether the mark's figures are those of a mark in a photo.

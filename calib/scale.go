@@ -59,7 +59,8 @@ type Scale struct {
 	GradientRead r2.Vec
 	// DistortionU is the standard uncertainty of q, the bend of the lens that
 	// is left after Lens was taken out, 1/px²: as far as lengths in the photo's
-	// corner tell.
+	// corner tell. Of a rule's lens it is that of K1, which the covariance there
+	// leaves at 0: what K1 errs the tilt read from the same marks partly undoes.
 	DistortionU float64
 	Lens        Lens
 	flattened   bool // points are handed over as Lens leaves them
@@ -214,7 +215,7 @@ func (s Scale) like(there local) uncert.Quantity {
 	// Marks show the lens's own gradient at the Origin as a tilt of (3 along, 2
 	// across) q times its distance from the middle, and the correction for
 	// that tilt undoes part of the bend.
-	o := r2.Sub(s.Origin, s.centre())
+	o := r2.Sub(s.flatOrigin(), s.centre())
 	bend := there.bend - here.bend -
 		3*s.GradientRead.X*r2.Dot(lever, along)*r2.Dot(o, along) -
 		2*s.GradientRead.Y*r2.Dot(lever, across)*r2.Dot(o, across)
@@ -225,6 +226,9 @@ func (s Scale) like(there local) uncert.Quantity {
 			for j := range there.lens {
 				lens += (there.lens[i] - here.lens[i]) * s.Lens.Cov[i][j] * (there.lens[j] - here.lens[j])
 			}
+		}
+		if s.Lens.Cov[0][0] == 0 {
+			lens += square(bend * s.DistortionU)
 		}
 		lens = math.Sqrt(max(lens, 0))
 	}
@@ -260,7 +264,15 @@ func turned(a, b r2.Vec) float64 {
 func (s Scale) slant() r2.Vec {
 	along, across := axes(s.AngleRad)
 	h := r2.Add(r2.Scale(-r2.Dot(s.Gradient, along)/2, along), r2.Scale(-r2.Dot(s.Gradient, across), across))
-	return r2.Scale(1/depth(h, r2.Sub(s.centre(), s.Origin)), h)
+	return r2.Scale(1/depth(h, r2.Sub(s.centre(), s.flatOrigin())), h)
+}
+
+// flatOrigin is the Origin in the flat picture, in which a grid has it anyway.
+func (s Scale) flatOrigin() r2.Vec {
+	if s.Round {
+		return s.Origin
+	}
+	return s.Flat(s.Origin)
 }
 
 // centre is where the lens's axis is taken to meet the photo.

@@ -43,6 +43,12 @@ const (
 	// sharpenU is the share of the correction for the camera's sharpening
 	// that is taken as its standard uncertainty.
 	sharpenU = 0.35
+	// movedU is the standard uncertainty of a rim, over the way the camera moved:
+	// the smear of a moving camera is a box or crooked, not Gaussian (tried on
+	// rendered photos moved by 3 to 5 px).
+	movedU = 0.03
+	// lopsidedSeen is from which on both rims are taken to be lopsided.
+	lopsidedSeen = 0.15
 	// chamferedWithinMM is the same for a pin that still has its chamfer.
 	chamferedWithinMM = 0.1
 	// shadowSeen is the share of light lost beside the pin from which on it is
@@ -51,6 +57,10 @@ const (
 	// bandSeen is the width of a dimmer band beside a rim, pixels, from which
 	// on the rim is taken to be chamfered.
 	bandSeen = 0.6
+	// Of an edge spread above sharpBlur, pixels, lostInBlur is the standard
+	// uncertainty of a flank in contact: no gap is left between the rims that
+	// would show where one ends (tried on rendered photos out of focus).
+	sharpBlur, lostInBlur = 2.0, 0.5
 	// pulledShare is the offset, as a share of what the clearance allows, from
 	// which on the pin is taken to be pulled to that side; below, it stands in
 	// the middle of its bore and the direction of its offset says nothing.
@@ -68,14 +78,20 @@ const (
 // first, so that what pin and bore have in common is counted once, and turned
 // into millimetres by the scale at the joint.
 //
-// When both rims are flattened alike the camera looks at a slant; diameters
-// are then taken in the direction of the scale, in which they are as much
-// foreshortened as the scale itself.
+// When both rims are flattened alike the camera looks at a slant, or the picture
+// moved while its rows were read; the rims are made round again, and lengths
+// are those in the direction of the scale, in which they are stretched as the
+// scale itself is. Flattened too much, the joint is refused (scale_unclear), and so
+// is one of which both rims wave (blurred).
 func Joint(e geom.JointEdges, s calib.Scale, o Options) (JointResult, error) {
 	if e.BoreFit.R <= 0 || e.PinFit.R <= 0 {
 		return JointResult{}, fmt.Errorf("measure: joint without circles")
 	}
 	e, s = flatJoint(e, s)
+	e, tilt, err := roundJoint(e)
+	if err != nil {
+		return JointResult{}, err
+	}
 	bore, pin := newRim(e.BoreProfile, e.BoreFit, e.Bore, +1), newRim(e.PinProfile, e.PinFit, e.Pin, -1)
 	if e.BoreBand > 0 {
 		bore.hidden = narrowestFoot(e)
@@ -89,14 +105,13 @@ func Joint(e geom.JointEdges, s calib.Scale, o Options) (JointResult, error) {
 		j.distance = usualDistanceMM
 	}
 	j.proud = e.Shadow > shadowSeen && e.Shadow > 3*e.ShadowU
-	j.tilt = commonFlattening(bore, pin)
+	j.tilt = tilt
 
 	var r JointResult
-	mm := func(q uncert.Quantity) uncert.Quantity {
-		return uncert.Product(s.Along(at, s.AngleRad), q, "mm")
-	}
-	r.BoreDiameter = mm(j.diameter(bore, 0, s.AngleRad))
-	r.PinDiameter = mm(j.diameter(pin, 3, s.AngleRad))
+	perPx := uncert.Product(s.Along(at, s.AngleRad), tilt.scale(s), "mm/px")
+	mm := func(q uncert.Quantity) uncert.Quantity { return uncert.Product(perPx, q, "mm") }
+	r.BoreDiameter = mm(j.diameter(bore, 0))
+	r.PinDiameter = mm(j.diameter(pin, 3))
 	clearance := j.clearance()
 	r.Clearance = mm(clearance)
 
@@ -119,7 +134,7 @@ func Joint(e geom.JointEdges, s calib.Scale, o Options) (JointResult, error) {
 	}
 	r.Play = mm(play(clearance, load, flanks...))
 	r.RoundnessBore, r.RoundnessPin = mm(bore.roundness()), mm(pin.roundness())
-	r.Profile = profile(bore, pin, s.Along(at, s.AngleRad).Value)
+	r.Profile = profile(bore, pin, perPx.Value)
 	r.Checks, r.Notes = append(j.checks(), within), j.notes(wearBore, wearPin, hidden)
 	return r, nil
 }
@@ -160,12 +175,12 @@ func (j joint) heightU() (string, float64) {
 // the shade there, so that it looks like a gap; bevel is its width, of which
 // the shade takes part.
 func (j joint) contactU(bevel float64) float64 {
-	u := 0.1 + 0.15*j.e.Blur + 0.4*min(bevel, 8)
+	u := 0.1 + 0.15*j.e.Blur + lostInBlur*max(0, j.e.Blur-sharpBlur) + 0.4*min(bevel, 8)
 	if j.proud {
 		_, h := j.heightU()
 		u += h * j.e.PinFit.R
 	}
-	return u
+	return u + j.tilt.waves
 }
 
 // bevels returns the widths of broken edges, pixels: those told from the rim
@@ -187,15 +202,21 @@ func (j joint) proudMM() float64 {
 // df returns the degrees of freedom of a circle's fit.
 func df(c geom.Circle) float64 { return float64(max(c.Inliers-3, 1)) }
 
-// diameter returns a circle's diameter in pixels in the direction of the
-// scale. at is the place of its block in the covariance.
-func (j joint) diameter(r rim, at int, direction float64) uncert.Quantity {
+// diameter returns a circle's diameter in pixels. at is the place of its block
+// in the covariance.
+func (j joint) diameter(r rim, at int) uncert.Quantity {
 	b := uncert.Budget{
 		{Name: "light and texture along the rim", U: 2 * math.Sqrt(j.e.Cov[at+2][at+2]), DF: df(r.circle)},
 		{Name: "tone curve and focus", U: 2 * j.edgeU()},
 	}
 	if j.e.SharpenShift > 0 {
 		b = append(b, uncert.Term{Name: "camera's sharpening", U: 2 * sharpenU * j.e.SharpenShift})
+	}
+	if j.e.ToneShiftU > 0 {
+		b = append(b, uncert.Term{Name: "camera's own tone curve", U: 2 * j.e.ToneShiftU})
+	}
+	if j.e.Moved > 0 {
+		b = append(b, uncert.Term{Name: "camera moved", U: 2 * movedU * j.e.Moved})
 	}
 	if at == 3 {
 		name, u := j.heightU()
@@ -204,14 +225,10 @@ func (j joint) diameter(r rim, at int, direction float64) uncert.Quantity {
 	if u := j.bandU(at); u > 0 {
 		b = append(b, uncert.Term{Name: "rim below its chamfer", U: 2 * u})
 	}
-	d := 2 * r.circle.R
-	if j.tilt.seen {
-		d += 2 * j.tilt.at(direction)
-		b = append(b, uncert.Term{Name: "slant of the camera", U: 2 * j.tilt.u})
-	} else if u := j.tilt.u; u > 0 {
-		b = append(b, uncert.Term{Name: "slant of the camera", U: u})
+	if u := j.tilt.waves; u > 0 {
+		b = append(b, uncert.Term{Name: "both rims wave alike", U: 2 * u})
 	}
-	return uncert.Combine(d, "px", b)
+	return uncert.Combine(2*r.circle.R, "px", b)
 }
 
 // bandU is what a rim that lies below the face beside it, by the depth of its
@@ -241,6 +258,12 @@ func (j joint) clearance() uncert.Quantity {
 	}
 	if j.e.SharpenShift > 0 {
 		b = append(b, uncert.Term{Name: "camera's sharpening", U: 4 * sharpenU * j.e.SharpenShift})
+	}
+	if j.e.ToneShiftU > 0 {
+		b = append(b, uncert.Term{Name: "camera's own tone curve", U: 4 * j.e.ToneShiftU})
+	}
+	if j.e.Moved > 0 {
+		b = append(b, uncert.Term{Name: "camera moved", U: 2 * math.Sqrt2 * movedU * j.e.Moved})
 	}
 	if u := math.Hypot(j.bandU(0), j.bandU(3)); u > 0 {
 		b = append(b, uncert.Term{Name: "rim below its chamfer", U: 2 * u})
@@ -288,7 +311,13 @@ func (j joint) offset() (length, direction uncert.Quantity) {
 		{Name: name, U: shift},
 	}
 	if u := math.Hypot(j.bandU(0), j.bandU(3)); u > 0 {
+		if j.proud {
+			u += max(j.e.BoreBand, j.e.PinBand) / 4 // its shadow, on one side, may be taken for the band
+		}
 		common = append(common, uncert.Term{Name: "rim below its chamfer", U: u})
+	}
+	if j.e.Moved > 0 {
+		common = append(common, uncert.Term{Name: "camera moved", U: movedU * j.e.Moved})
 	}
 	length = uncert.Combine(n, "px", append(uncert.Budget{{Name: "light and texture along the rims", U: math.Sqrt(max(along, 0)), DF: dof}}, common...))
 	angle := math.Atan2(d.Y, d.X) * 180 / math.Pi
@@ -390,9 +419,10 @@ func (j joint) checks() []check.Check {
 	c := []check.Check{
 		{Name: "shadow_beside_pin", Value: j.e.Shadow, Limit: shadowSeen, OK: !j.proud},
 		check.AtMost("band_beside_rims_px", max(j.e.BoreBand, j.e.PinBand), bandSeen),
+		check.AtMost("lopsided_rims", j.e.Lopsided, lopsidedSeen),
 	}
-	if j.tilt.bothSeen {
-		c = append(c, check.AtMost("flattening", j.tilt.size/j.bore.circle.R, 0.003))
+	if j.tilt.looked {
+		c = append(c, check.AtMost("flattening", j.tilt.size, mostOval), check.AtMost("rims_wave_px", j.tilt.waves, mostWaves))
 	}
 	return c
 }
@@ -408,8 +438,17 @@ func (j joint) notes(bore, pin, hidden wornFlank) []string {
 	if j.e.BoreBand > 0 {
 		n = append(n, fmt.Sprintf("the bore's edge is broken or rounded: the bush face ends %.1f px outside the rim; the rim was taken where the darkness of the gap ends", j.e.BoreBand))
 	}
+	if j.e.Lopsided > lopsidedSeen {
+		n = append(n, "the light across both rims is lopsided: the camera or an app changed the tones of the photo (contrast, HDR, beauty modes), which moves both rims; the intervals allow for it, a photo in the camera's plain setting needs no such allowance")
+	}
+	if j.e.Moved > 0 {
+		n = append(n, fmt.Sprintf("camera or joint moved by about %.0f px while the photo was taken; the intervals allow for it", j.e.Moved))
+	}
 	if j.tilt.seen {
-		n = append(n, fmt.Sprintf("both rims are flattened by %.2f px alike: the camera looks at a slant of about %.1f degrees; diameters are taken along the scale", 2*j.tilt.size, j.tilt.slantDeg(j.bore.circle.R)))
+		n = append(n, fmt.Sprintf("the rims are flattened by %.2f px alike: the camera looks at a slant of about %.1f degrees, or camera or joint moved while the photo was read out; it was taken off, and lengths are those along the scale", 2*j.tilt.size*j.bore.circle.R, j.tilt.slantDeg()))
+	}
+	if j.tilt.waves > 0 {
+		n = append(n, fmt.Sprintf("both rims wave alike by %.2f px: camera or joint moved while the photo was read out, and the intervals allow for it", j.tilt.waves))
 	}
 	if b := max(j.bevels()); b > 0 && j.e.BoreBand == 0 && j.e.PinBand == 0 {
 		n = append(n, fmt.Sprintf("the edge beside the rim is broken over about %.0f px: where the rims touch it lies in the shade and can pass for wear, so the wear depths are wide", b))

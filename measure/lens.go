@@ -14,7 +14,7 @@ import (
 // flatJoint takes the lens's bend out of a joint's rims, point by point, before
 // anything is read from them, and returns the scale for what is left. A circle
 // in a corner of the photo is an egg there: corrected as a whole, by its centre
-// and the scale at it, it would still look worn (by 20 µm of 3 mm, 550 px from
+// and the scale at it, it would still be too small (by a thousandth, 550 px from
 // the middle of a photo whose corner is moved by 1 %).
 func flatJoint(e geom.JointEdges, s calib.Scale) (geom.JointEdges, calib.Scale) {
 	if !s.Bends() {

@@ -89,56 +89,6 @@ func basis(t float64, row []float64) {
 	}
 }
 
-// flattening is an oval that both rims show alike: the sign of a slant.
-type flattening struct {
-	a, b     float64 // of a cos 2t + b sin 2t, pixels of radius
-	u        float64 // standard uncertainty of either
-	size     float64 // hypot(a, b)
-	bothSeen bool    // both rims were seen far enough round to tell
-	seen     bool    // alike on both, and beyond doubt
-}
-
-func (f flattening) at(t float64) float64 {
-	sin, cos := math.Sincos(2 * t)
-	return f.a*cos + f.b*sin
-}
-
-// slantDeg returns the slant that flattens a circle of radius r so.
-func (f flattening) slantDeg(r float64) float64 {
-	return math.Acos(max(0, (r-f.size)/(r+f.size))) * 180 / math.Pi
-}
-
-// commonFlattening compares the second harmonic of both rims, each known over
-// at least 270 degrees.
-func commonFlattening(bore, pin rim) flattening {
-	var f flattening
-	var c [2][2]float64
-	var v [2]float64
-	for i, r := range []rim{bore, pin} {
-		n := 0
-		for _, u := range r.used {
-			if u {
-				n++
-			}
-		}
-		coef, cov, ok := r.harmonics(2, func(k int) bool { return r.used[k] })
-		if !ok || 4*n < 3*len(r.used) {
-			return flattening{}
-		}
-		c[i] = [2]float64{coef[3], coef[4]}
-		v[i] = max(cov.At(3, 3), cov.At(4, 4))
-	}
-	f.bothSeen = true
-	w0, w1 := 1/v[0], 1/v[1]
-	f.a = (c[0][0]*w0 + c[1][0]*w1) / (w0 + w1)
-	f.b = (c[0][1]*w0 + c[1][1]*w1) / (w0 + w1)
-	f.u = math.Sqrt(1 / (w0 + w1))
-	f.size = math.Hypot(f.a, f.b)
-	apart := math.Hypot(c[0][0]-c[1][0], c[0][1]-c[1][1])
-	f.seen = f.size > 4*f.u && apart < max(3*math.Sqrt(v[0]+v[1]), 0.3*f.size)
-	return f
-}
-
 // angleBetween returns a - b, folded to -pi..pi.
 func angleBetween(a, b float64) float64 { return math.Remainder(a-b, 2*math.Pi) }
 
@@ -153,40 +103,85 @@ func nearest(angles []float64, t float64) int {
 }
 
 // roundness returns the difference of the largest and the smallest radius of
-// the rim, taken from its harmonics up to the fifth: shorter waves are grain.
+// the rim where it was seen, taken from its harmonics up to the fifth: shorter
+// waves are grain.
+//
+// A round rim shows a difference, too, by chance. What it would show at
+// typical is taken off in squares, and as long as it may be all there is, the
+// interval reaches down to none.
 func (r rim) roundness() uncert.Quantity {
 	const most = 5
+	unseen := uncert.Combine(0, "px", uncert.Budget{{Name: "rim not seen far enough round", U: 2 * r.circle.RMS}})
 	coef, cov, ok := r.harmonics(most, func(int) bool { return true })
 	if !ok {
-		return uncert.Combine(0, "px", uncert.Budget{{Name: "rim not seen far enough round", U: 2 * r.circle.RMS}})
+		return unseen
 	}
 	row := make([]float64, 2*most+1)
+	// Neighbouring directions share grain and light, which their own
+	// uncertainties leave out: the scatter about the shape says by how much.
+	scatter, n := 0.0, 0
+	for i, t := range r.Angle {
+		if r.U[i] > 0 {
+			basis(t, row)
+			z := (r.Dev[i] - dot(coef, row)) / r.U[i]
+			scatter, n = scatter+z*z, n+1
+		}
+	}
+	more := max(1, scatter/float64(max(n-len(row), 1)))
 	hi, lo := math.Inf(-1), math.Inf(1)
 	var at [2]float64
-	for i := range 360 {
-		t := 2 * math.Pi * float64(i) / 360
-		basis(t, row)
-		v := 0.0
-		for k := range row {
-			v += coef[k] * row[k]
+	chance := 0.0
+	for i, t := range r.Angle {
+		if r.U[i] <= 0 {
+			continue
 		}
+		basis(t, row)
+		v := dot(coef, row)
 		if v > hi {
 			hi, at[0] = v, t
 		}
 		if v < lo {
 			lo, at[1] = v, t
 		}
+		clear(row[:3]) // the circle has taken what one shows of these
+		chance += more * variance(cov, row) / float64(n)
 	}
 	top, bottom := make([]float64, len(row)), make([]float64, len(row))
 	basis(at[0], top)
 	basis(at[1], bottom)
+	for k := range top {
+		top[k] -= bottom[k]
+	}
+	typical := shapeRange * math.Sqrt(chance)
+	value := math.Sqrt(max(0, (hi-lo)*(hi-lo)-typical*typical))
+	return uncert.Combine(value, "px", uncert.Budget{
+		{Name: "light and texture along the rim", U: math.Sqrt(max(0, more*variance(cov, top)))},
+		{Name: "what a round rim shows by chance", U: typical / 2 * min(1, typical/max(value, 1e-9))},
+	})
+}
+
+// shapeRange is the range of a shape of the second to the fifth harmonic, all
+// of one variance, over its standard deviation: 3.8 on the mean of simulated
+// ones, which scatter by 1.0 about it.
+const shapeRange = 3.8
+
+func dot(a, b []float64) float64 {
+	sum := 0.0
+	for i := range a {
+		sum += a[i] * b[i]
+	}
+	return sum
+}
+
+// variance returns that of the sum of coefficients with the given factors.
+func variance(cov *mat.SymDense, row []float64) float64 {
 	v := 0.0
-	for p := range top {
-		for q := range top {
-			v += (top[p] - bottom[p]) * (top[q] - bottom[q]) * cov.At(p, q)
+	for p := range row {
+		for q := range row {
+			v += row[p] * row[q] * cov.At(p, q)
 		}
 	}
-	return uncert.Combine(hi-lo, "px", uncert.Budget{{Name: "light and texture along the rim", U: math.Sqrt(max(v, 0))}})
+	return v
 }
 
 // profile joins both rims by direction, in mm.

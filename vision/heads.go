@@ -19,11 +19,12 @@ const (
 	maxHeadBlur   = 0.25  // edge spread over the radius
 	minHeadStep   = 12.0  // rise of light from the line to the plate, levels of 255
 	wholeArc      = 330.0 // degrees of a rim that was seen all round
-	partHeadU     = 0.15  // as maxHeadU where it was not: a shadow on one side pulls a rim
+	partHeadShare = 0.5   // of that where it was not: a shadow on one side pulls a rim
 	minHeadArc    = 220.0
-	maxHeadU      = 0.3  // standard uncertainty of a centre, pixels
-	maxHeadSpread = 0.12 // radius off that of the other heads, share
-	maxUneven     = 0.08 // pitch off the middle pitch, share
+	maxHeadU      = 0.3   // standard uncertainty of a centre, pixels,
+	headUShare    = 0.006 // or this share of the head's radius
+	maxHeadSpread = 0.12  // radius off that of the other heads, share
+	maxUneven     = 0.08  // pitch off the middle pitch, share
 	// Light inside over that of the plate around: below holeLight it is the
 	// hole of an open bush, above it a head. Generated and rendered holes show
 	// up to 0.13 and heads, blackened ones too, 0.36 and more; what lies between
@@ -71,6 +72,10 @@ func measureRow(g raster.Gray, curve raster.Curve, seed chainSeed, ok bool) (h g
 	fail := func(c check.Check, code check.Code, format string, a ...any) (geom.Heads, []check.Check, bool, error) {
 		return geom.Heads{}, append(checks, c), whole, refuseHeads(code, fmt.Sprintf(format, a...))
 	}
+	k := 1.0
+	for ok && seed.radius() >= largeHead {
+		g, seed, k = g.Half(), seed.half(), 2*k
+	}
 	seen := check.AtLeast("heads seen", float64(seed.seen()), leastHeads)
 	if !ok {
 		return fail(seen, check.NotFound, "%d heads of like size at even distances in a row were found, at least %d are needed", seed.seen(), leastHeads)
@@ -88,13 +93,13 @@ func measureRow(g raster.Gray, curve raster.Curve, seed chainSeed, ok bool) (h g
 	row.order()
 	whole = len(row.places) >= leastHeads && 2*row.whole(curve) >= len(row.places)
 	if mixed := slices.IndexFunc(row.places, func(p headPlace) bool { return p.other }); mixed >= 0 {
-		at := row.places[mixed].circle.Center
+		at := enlargedPoint(row.places[mixed].circle.Center, k)
 		return fail(check.AtMost("joints of the other kind", float64(row.mixed()), 0), check.NotFound,
 			"joint %d of %d, about (%.0f, %.0f), is no %s end as the others are: pins and open bushes cannot be mixed in one span", mixed+1, len(row.places), at.X, at.Y, row.kind)
 	}
 	if missing := row.firstMissing(); missing >= 0 {
 		c := check.AtMost("heads missing", float64(row.missing()), 0)
-		at := row.places[missing].circle.Center
+		at := enlargedPoint(row.places[missing].circle.Center, k)
 		code := check.TooFewEdges
 		if len(row.places)-row.missing() < leastHeads {
 			code = check.NotFound // too few are left to be a chain
@@ -113,7 +118,46 @@ func measureRow(g raster.Gray, curve raster.Curve, seed chainSeed, ok bool) (h g
 	h = row.heads()
 	h.Links, h.LinkScore = linkKinds(g, h)
 	checks = append(checks, check.AtLeast("order of the links", h.LinkScore, minLinkScore))
-	return h, checks, whole, nil
+	return enlargedHeads(h, k), checks, whole, nil
+}
+
+// largeHead is the radius, pixels, from which on heads are measured in the
+// picture at half size: their line then is many pixels wide.
+const largeHead = 100
+
+// half returns the seed in the picture at half size, see raster.Gray.Half.
+func (s chainSeed) half() chainSeed {
+	links := slices.Clone(s.links)
+	for i := range links {
+		c := &links[i].circle
+		c.Center = r2.Vec{X: (c.Center.X+0.5)/2 - 0.5, Y: (c.Center.Y+0.5)/2 - 0.5}
+		c.R /= 2
+	}
+	s.links = links
+	return s
+}
+
+// enlargedHeads returns the heads in the photo when they were measured at 1/k
+// of its size.
+func enlargedHeads(h geom.Heads, k float64) geom.Heads {
+	for i := range h.Heads {
+		q := &h.Heads[i]
+		q.Center = enlargedPoint(q.Center, k)
+		q.R, q.RMS = k*q.R, k*q.RMS
+		for a := range q.Cov {
+			for b := range q.Cov[a] {
+				q.Cov[a][b] *= k * k
+			}
+		}
+	}
+	h.Blur *= k
+	return h
+}
+
+// enlargedPoint returns where a point of a picture at 1/k of the photo's size
+// lies in the photo.
+func enlargedPoint(p r2.Vec, k float64) r2.Vec {
+	return r2.Vec{X: (p.X+0.5)*k - 0.5, Y: (p.Y+0.5)*k - 0.5}
 }
 
 // refuseHeads is a refusal with what helps a chain.
@@ -189,11 +233,16 @@ func headLook(g raster.Gray, heads []geom.Circle, radius float64) subpixel.HeadL
 	least := 0
 	for blur := first; blur < 2*maxHeadBlur*radius && len(misfits) < least+4; blur *= ratio {
 		look.Blur = blur
-		sum, n := 0.0, 0.0
-		for k := range picked {
+		var found [picked]float64
+		var ok [picked]bool
+		inHalves(picked, func(k int) {
 			c := heads[(2*k+1)*len(heads)/(2*picked)]
 			c.R = radius
-			if m, ok := subpixel.HeadMisfit(g, c, look); ok {
+			found[k], ok[k] = subpixel.HeadMisfit(g, c, look)
+		})
+		sum, n := 0.0, 0.0
+		for k, m := range found {
+			if ok[k] {
 				sum += m
 				n++
 			}
@@ -221,12 +270,13 @@ func headLook(g raster.Gray, heads []geom.Circle, radius float64) subpixel.HeadL
 // fitAll fits every place, those that were seen first.
 func (r *headRow) fitAll() {
 	var radii, steps []float64
-	for i := range r.places {
-		p := &r.places[i]
-		if p.filled {
-			continue
+	inHalves(len(r.places), func(i int) {
+		if p := &r.places[i]; !p.filled {
+			p.fit, p.ok = subpixel.FitHead(r.g, p.circle, r.look)
 		}
-		if p.fit, p.ok = subpixel.FitHead(r.g, p.circle, r.look); p.ok {
+	})
+	for i := range r.places {
+		if p := &r.places[i]; !p.filled && p.ok {
 			radii = append(radii, p.fit.Circle.R)
 			steps = append(steps, p.fit.Step)
 		}
@@ -481,9 +531,9 @@ func (r *headRow) limits(curve raster.Curve) []limit {
 		"the weakest rim stands out by %.1f of 255 levels, at least %.0f are needed", step, minHeadStep)
 	add(check.AtLeast("rim arc", round(arc, 0), minHeadArc), check.TooFewEdges,
 		"%.0f degrees of a head's rim could be used, at least %.0f are needed", arc, minHeadArc)
-	most := maxHeadU
+	most := max(maxHeadU, round(headUShare*r.radius, 2))
 	if arc < wholeArc {
-		most = partHeadU
+		most *= partHeadShare
 	}
 	add(check.AtMost("head centre", round(u, 3), most), check.TooFewEdges,
 		"a head's centre is known to %.2f px only, %.2f px is needed", u, most)

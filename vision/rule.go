@@ -135,11 +135,11 @@ func (f *ruleFit) rule() FoundRule {
 	r := FoundRule{LineWidth: f.shape.Width, Blur: f.shape.Blur, Bright: f.bright, Outline: f.outline(0)}
 	first, last := f.marks[0].k, f.marks[len(f.marks)-1].k
 	across, along := f.frame.across(), f.frame.along
-	excess := max(1, f.comb.Excess)
+	rough := max(1, f.comb.Rough)
 	for _, m := range f.marks {
 		d := r2.Add(across, r2.Scale(m.lean, along))
 		r.Ticks = append(r.Ticks, geom.Tick{
-			K: m.k - first, At: f.frame.at(m.Center, 0), U: m.u * excess,
+			K: m.k - first, At: f.frame.at(m.Center, 0), U: m.u * rough,
 			AngleRad: math.Atan2(d.Y, d.X), UAngle: m.leanU,
 			Length: (m.bottom - m.top) * math.Hypot(1, m.lean),
 		})

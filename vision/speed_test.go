@@ -225,6 +225,14 @@ func runTime(t testing.TB, tool string, args ...string) time.Duration {
 // spanFile is a JPEG of a chain, 1.43 million pixels for k = 1.
 func spanFile(t testing.TB, k float64) []byte {
 	t.Helper()
+	var buf bytes.Buffer
+	if err := spanScene(k).WriteJPEG(&buf); err != nil {
+		t.Fatal(err)
+	}
+	return buf.Bytes()
+}
+
+func spanScene(k float64) synth.Scene {
 	s := synth.Pulled(rand.New(rand.NewPCG(4, 2)), 6, 230, 0.05, 0.01, 0, true)
 	c := &s.Chain
 	for i := range c.Pins {
@@ -233,14 +241,10 @@ func spanFile(t testing.TB, k float64) []byte {
 	for _, l := range []*float64{&c.HeadR, &c.PlateR, &c.Waist, &c.LineWidth, &c.ShadowWidth, &c.Outer.Finish.Along, &c.Outer.Finish.Across, &c.Inner.Finish.Along, &c.Inner.Finish.Across} {
 		*l *= k
 	}
-	c.Dome.Towards = r2.Scale(k, c.Dome.Towards)
+	c.Dome.Towards, c.Dome.Shift = r2.Scale(k, c.Dome.Towards), c.Dome.Shift/k
 	s.W, s.H = int(k*float64(s.W)), int(k*float64(s.H))
 	s.Camera.Gradient = r2.Scale(1/k, s.Camera.Gradient)
-	var buf bytes.Buffer
-	if err := s.WriteJPEG(&buf); err != nil {
-		t.Fatal(err)
-	}
-	return buf.Bytes()
+	return s
 }
 
 // pairFiles are JPEGs of a joint rocked, each 0.48 million pixels for k = 1.

@@ -90,6 +90,14 @@ type JointEdges struct {
 	// SharpenShift is by how much taking back the camera's sharpening moved
 	// each rim, pixels; 0 when no sharpening was seen.
 	SharpenShift float64
+	// Lopsided is how lopsided the light across both rims is, which no lens makes
+	// it: the photo's tone curve is not the one it was read with. ToneShiftU is
+	// the standard uncertainty of both rims for that, which move into the metal
+	// alike, pixels.
+	Lopsided, ToneShiftU float64
+	// Moved is the way that camera or joint moved while the photo was taken, as
+	// the blur in different directions tells, pixels.
+	Moved float64
 	// Shadow is by which share the bush is darker beside the touching pin than
 	// elsewhere, ShadowU its standard uncertainty: a pin that stands proud
 	// keeps the light off. ShadowReach is how far from the rim the shadow is

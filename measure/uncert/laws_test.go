@@ -105,7 +105,7 @@ func TestScaling(t *testing.T) {
 				t.Fatalf("%+v and %+v", got, want)
 			}
 		}
-		if got.Unit != "mm" || got.Lower > got.Upper || (factor != 0 && want.U > 0 && math.Abs(got.DF-want.DF) > 1e-9*want.DF) {
+		if got.Unit != "mm" || got.Lower > got.Upper || (math.Abs(factor) > 1e-100 && want.U > 0 && math.Abs(got.DF-want.DF) > 1e-9*want.DF) {
 			t.Fatalf("%+v and %+v", got, want)
 		}
 	})

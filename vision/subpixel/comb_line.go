@@ -22,6 +22,9 @@ type Comb struct {
 	// Excess is the scatter in units of what the marks' own uncertainties
 	// promise, Memory the correlation of neighbouring residuals.
 	Excess, Memory float64
+	// Rough is Excess without what a cubic takes up: a lens that bends the row
+	// leaves the marks as sharp as they were.
+	Rough float64
 }
 
 // At returns where mark k should be.
@@ -205,6 +208,7 @@ func combLeastSquares(k []int, x, u []float64, used []bool, start Comb) (Comb, b
 	dof := float64(c.N - 3)
 	c.RMS = math.Sqrt(ss / dof)
 	c.Excess = math.Sqrt(chi / dof)
+	c.Rough = c.rough(k, x, u)
 	if square > 0 {
 		c.Memory = cross / square
 	}
@@ -216,4 +220,35 @@ func combLeastSquares(k []int, x, u []float64, used []bool, start Comb) (Comb, b
 	}
 	c.UPeriod = math.Sqrt(varPeriod) * math.Max(1, c.Excess) * math.Sqrt((1+rho)/(1-rho))
 	return c, true
+}
+
+// rough returns the scatter of the used marks about a cubic through what they
+// leave of the law, in units of their own uncertainties.
+func (c Comb) rough(k []int, x, u []float64) float64 {
+	half := math.Max(math.Abs(float64(k[0])-c.KMid), math.Abs(float64(k[len(k)-1])-c.KMid))
+	sums := normal{n: 4}
+	var z []float64
+	var rows [][maxParams]float64
+	for i := range k {
+		if !c.Used[i] {
+			continue
+		}
+		w, t := 1/u[i], (float64(k[i])-c.KMid)/half
+		rows = append(rows, [maxParams]float64{w, w * t, w * t * t, w * t * t * t})
+		z = append(z, w*(x[i]-c.At(float64(k[i]))))
+		sums.add(&rows[len(rows)-1], z[len(z)-1])
+	}
+	cubic, _, ok := sums.solve()
+	if !ok || len(z) < 6 {
+		return c.Excess
+	}
+	chi := 0.0
+	for i, row := range rows {
+		left := z[i]
+		for p := range sums.n {
+			left -= row[p] * cubic[p]
+		}
+		chi += left * left
+	}
+	return math.Sqrt(chi / float64(len(z)-sums.n))
 }

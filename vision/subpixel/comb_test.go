@@ -246,3 +246,23 @@ func TestFitCombErrors(t *testing.T) {
 		}
 	}
 }
+
+// A lens that bends the row leaves the marks as sharp as they were: Excess has
+// the bend, Rough has not. With 61 marks a ratio scatters by 0.09, three times.
+func TestFitCombBentByALens(t *testing.T) {
+	rng := rand.New(rand.NewPCG(3, 9))
+	var k []int
+	var x, u []float64
+	for i := range 61 {
+		s := 12 * float64(i-30)
+		k, u = append(k, i), append(u, 0.02)
+		x = append(x, 800+s*(1+2e-8*s*s)+0.02*rng.NormFloat64())
+	}
+	c, err := FitComb(k, x, u)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if c.Excess < 3 || math.Abs(c.Rough-1) > 0.27 {
+		t.Errorf("excess %.2f, rough %.2f, want more than 3 and 1", c.Excess, c.Rough)
+	}
+}

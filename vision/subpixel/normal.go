@@ -31,6 +31,19 @@ func (m *normal) add(j *[maxParams]float64, res float64) {
 	m.count++
 }
 
+// plus adds the sums of another problem times by, which may be -1 to take them
+// out again.
+func (m *normal) plus(o normal, by int) {
+	for i := range m.a {
+		for k := range m.a {
+			m.a[i][k] += float64(by) * o.a[i][k]
+		}
+		m.b[i] += float64(by) * o.b[i]
+	}
+	m.sumsq += float64(by) * o.sumsq
+	m.count += by * o.count
+}
+
 // solve returns the step and the inverse of A by Cholesky decomposition, and
 // whether A was positive definite.
 func (m *normal) solve() (x [maxParams]float64, inv [maxParams][maxParams]float64, ok bool) {

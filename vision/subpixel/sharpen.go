@@ -13,12 +13,28 @@ import (
 type Sharpening struct {
 	Amount, AmountU float64
 	Sigma           float64 // of the blurred copy, pixels
+	// Crisp says that it was seen on edges too sharp for a lens out of focus,
+	// beside a gap too wide for one rim's halo to meet the other's.
+	Crisp bool
 }
 
-// Found says whether sharpening is there beyond doubt. Amounts of one and more
-// come from a lens out of focus, whose blur has no tails, and not from cameras.
+const (
+	// Amounts of one and more on edges softer than softEdge, pixels, come from a
+	// lens out of focus, whose blur has no tails, and not from cameras; in gaps
+	// narrower than haloGap edge spreads they are chance.
+	softEdge = 0.9
+	haloGap  = 10.0
+	// mostSharpening is where the search ends, or nearly.
+	mostSharpening = 1.8
+)
+
+// Found says whether sharpening is there beyond doubt.
 func (s Sharpening) Found() bool {
-	return s.Amount > 0.06 && s.Amount < 1 && s.Amount > 4*s.AmountU
+	most := 1.0
+	if s.Crisp {
+		most = mostSharpening
+	}
+	return s.Amount > 0.06 && s.Amount < most && s.Amount > 4*s.AmountU
 }
 
 // response is the mean encoded light across a rim, by distance from it,
@@ -193,7 +209,8 @@ func (f CrescentFit) fitSharpening(rims []response, sigma float64, curve raster.
 		// of four.
 		amountU = 2 * math.Sqrt(sum/free*inv[n-1][n-1])
 	}
-	return Sharpening{Amount: p[n-1], AmountU: amountU, Sigma: sigma}, sum, true
+	crisp := min(f.BlurBore, f.BlurPin) < softEdge && f.Gap > haloGap*max(f.BlurBore, f.BlurPin)
+	return Sharpening{Amount: p[n-1], AmountU: amountU, Sigma: sigma, Crisp: crisp}, sum, true
 }
 
 // sharpenedEdge returns the encoded light, relative to that of the level, of

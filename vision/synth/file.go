@@ -48,8 +48,11 @@ func (s Scene) Photo() (raster.Gray, error) {
 func (s Scene) read(img *image.Gray) raster.Gray {
 	table := s.Camera.Curve.Table(256)
 	g := raster.NewGray(s.W, s.H)
-	for i, v := range img.Pix {
-		g.Pix[i] = table[v]
+	for y := range g.H {
+		// Of a JPEG the rows go on to the end of their last block.
+		for x, v := range img.Pix[y*img.Stride:][:g.W] {
+			g.Pix[y*g.W+x] = table[v]
+		}
 	}
 	g.Clip = table[254]
 	return g
