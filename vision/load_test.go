@@ -48,7 +48,22 @@ func greyPalette(n int) color.Palette {
 // encodedByOpenCV returns the grey scene as JPEG with an encoder setting.
 func encodedByOpenCV(t testing.TB, img *image.Gray, setting, value int) []byte {
 	t.Helper()
-	mat, err := gocv.NewMatFromBytes(img.Rect.Dy(), img.Rect.Dx(), gocv.MatTypeCV8UC1, img.Pix)
+	return encodedMat(t, img.Rect, gocv.MatTypeCV8UC1, img.Pix, setting, value)
+}
+
+// colourByOpenCV is encodedByOpenCV with the grey in three channels.
+func colourByOpenCV(t testing.TB, img *image.Gray, setting, value int) []byte {
+	t.Helper()
+	pix := make([]byte, 0, 3*len(img.Pix))
+	for _, v := range img.Pix {
+		pix = append(pix, v, v, v)
+	}
+	return encodedMat(t, img.Rect, gocv.MatTypeCV8UC3, pix, setting, value)
+}
+
+func encodedMat(t testing.TB, size image.Rectangle, kind gocv.MatType, pix []byte, setting, value int) []byte {
+	t.Helper()
+	mat, err := gocv.NewMatFromBytes(size.Dy(), size.Dx(), kind, pix)
 	if err != nil {
 		t.Fatal(err)
 	}
