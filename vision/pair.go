@@ -33,6 +33,7 @@ const (
 	minBodyWeight = 0.3   // share of a link's tiles that move as one body (L)
 	maxUnlike     = 0.4   // share of a link's texture not found again (L)
 	maxStray      = 3.0   // median distance of a link's tiles from its movement, in their own standard deviations (L)
+	smallStray    = 5e-5  // and of the photo's width, above which that counts (L)
 	maxSkew       = 0.2   // skew between the links, pixels,
 	skewSigmas    = 3.5   // or so many standard uncertainties of it (L)
 )
@@ -151,7 +152,9 @@ func (p pair) measure(m geom.Motion, fixed, moving pairLink) (geom.Motion, []che
 		if !same.OK {
 			return fail(same, check.NotFound, "%.0f %% of the texture of the %s is not found again in the second photo, at most %.0f %% may be", 100*body.left, body.name, 100*maxUnlike)
 		}
-		still := check.AtMost(body.name+strays, round(strayOf(fits[i]), 2), maxStray)
+		stray, off := strayOf(fits[i])
+		still := check.AtMost(body.name+strays, round(stray, 2), maxStray)
+		still.OK = still.OK || off < smallStray*float64(m.W)
 		if !still.OK {
 			return fail(still, check.Blurred, "parts of the %s lie %.1f times as far from one movement as their light explains: something moved while the photo was read out", body.name, still.Value)
 		}
@@ -309,16 +312,17 @@ func (p pair) body(l pairLink) (geom.Body, subpixel.Registration, error) {
 	return body, fit, nil
 }
 
-// strayOf returns the median of how far the tiles of a link lie from its
-// movement, in their own standard deviations: 1.2 where those say all.
-func strayOf(fit subpixel.Registration) float64 {
-	var stray []float64
+// strayOf returns the medians of how far the tiles of a link lie from its
+// movement: in their own standard deviations, 1.2 where those say all, and in
+// pixels.
+func strayOf(fit subpixel.Registration) (stray, off float64) {
+	var strays, offs []float64
 	for _, t := range fit.Tiles {
 		if t.Seen {
-			stray = append(stray, t.Stray)
+			strays, offs = append(strays, t.Stray), append(offs, t.Off)
 		}
 	}
-	return middle(stray)
+	return middle(strays), middle(offs)
 }
 
 // skewed returns what a skew that both links share does to the movement of one

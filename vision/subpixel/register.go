@@ -31,6 +31,8 @@ type TileFit struct {
 	// Stray is how far the movement is off for the tile, in standard
 	// deviations: the length of a standard normal vector when it is right.
 	Stray float64
+	// Off is the same in pixels, where the tile shows most of a movement.
+	Off float64
 	// Match is the correlation of the light in both photos, -1 to 1.
 	Match  float64
 	Weight float64 // 0 rejected to 1
@@ -215,7 +217,7 @@ func fits(patches []patch) []TileFit {
 	for i, p := range patches {
 		out[i] = TileFit{Rect: p.rect, Seen: p.seen, Weight: p.weight, Match: p.match}
 		if p.seen {
-			out[i].Stray = p.stray
+			out[i].Stray, out[i].Off = p.stray, p.off
 		}
 	}
 	return out

@@ -92,6 +92,7 @@ type patch struct {
 	score         [2]float64
 	match         float64
 	stray, weight float64
+	off           float64 // pixels, at least
 }
 
 // newPatch reads a tile. It fails where the tile lies too near to the border,
@@ -278,6 +279,9 @@ func (p *patch) compare(b Lit, m geom.Similarity, near, renew bool, t *tileRows)
 	}
 	det = v[0][0]*v[1][1] - v[0][1]*v[0][1]
 	p.stray = math.Sqrt(max(0, (v[1][1]*sx*sx-2*v[0][1]*sx*sy+v[0][0]*sy*sy)/(det*variance)))
+	// Along the direction in which the tile shows most of a movement.
+	largest := (c[0][0]+c[1][1])/2 + math.Hypot((c[0][0]-c[1][1])/2, c[0][1])
+	p.off = math.Hypot(sx, sy) / largest
 	// Nor does a tile count for more than its floor allows: a few sharp edges
 	// would decide alone.
 	trust := 1 / (variance + tileFloor*tileFloor*(c[0][0]+c[1][1])/2)
