@@ -19,6 +19,9 @@ const (
 	// moreLikely is the logarithm of how much more likely one motion must be
 	// than the other for a tile to be given to it (L).
 	moreLikely = 5.0
+	// explainedShare of the straying tiles, clearly explained by a motion, leave
+	// nothing for another one (L).
+	explainedShare = 0.8
 	// leastApart is the smallest difference of the two motions, in pixels of
 	// the photo, at which tiles are told apart by it (L).
 	leastApart = 0.8
@@ -111,12 +114,19 @@ func (p pair) secondBody(first geom.Similarity, one []subpixel.TileFit, stray ti
 		if !linked(m, first, at, float64(p.a[0].W)) {
 			continue
 		}
-		gain := 0.0
+		gain, explained := 0.0, 0
 		for i, t := range straying.Compare(p.b[p.look], toLevel(m, p.look)) {
-			gain += max(0, moreBy(t, before[i]))
+			more := moreBy(t, before[i])
+			gain += max(0, more)
+			if more > moreLikely {
+				explained++
+			}
 		}
 		if gain > most {
 			most, second = gain, m
+		}
+		if float64(explained) > explainedShare*float64(len(tried)) {
+			break
 		}
 	}
 	if most == 0 {

@@ -41,6 +41,8 @@ type TileFit struct {
 
 const (
 	registerPasses = 18
+	roughPasses    = 9    // when a step of roughStep pixels is short enough:
+	roughStep      = 0.02 // the next registration goes on from there
 	plainPasses    = 2    // passes in which all tiles count
 	farPasses      = 6    // for so many passes the movement may still be far off,
 	farStep        = 0.03 // as long as a step is longer than this, pixels
@@ -160,7 +162,11 @@ func (t *Template) register(b Lit, start geom.Similarity, done float64, free int
 		return r, ErrNoTexture
 	}
 	near, renew := false, false
-	for pass := range registerPasses {
+	passes := registerPasses
+	if done >= roughStep {
+		passes = roughPasses
+	}
+	for pass := range passes {
 		if seen := t.compare(b, r.Motion, near, renew); seen < minTiles {
 			return r, ErrNoTexture
 		}
