@@ -12,8 +12,15 @@ import (
 // A right curve leaves nothing beyond the noise, with any blur.
 func TestLopsided(t *testing.T) {
 	for _, tt := range []struct{ c, blur float64 }{
-		{0, 0.8}, {0, 1.5}, {0, 3},
-		{0.3, 0.8}, {-0.3, 0.8}, {0.3, 1.5}, {-0.3, 1.5}, {0.3, 3}, {-0.3, 3},
+		{0, 0.8},
+		{0, 1.5},
+		{0, 3},
+		{0.3, 0.8},
+		{-0.3, 0.8},
+		{0.3, 1.5},
+		{-0.3, 1.5},
+		{0.3, 3},
+		{-0.3, 3},
 	} {
 		s := quiet(200, 40, 8, tt.blur)
 		s.Joint.Pin.Level = s.Joint.Bush.Level

@@ -13,8 +13,13 @@ import (
 // A photo taken at rest shows no way, one taken in motion its length.
 func TestMoved(t *testing.T) {
 	for _, tt := range []struct{ length, clearance, blur float64 }{
-		{0, 40, 0.8}, {0, 40, 2}, {0, 12, 0.8},
-		{3, 40, 0.8}, {5, 40, 0.8}, {5, 60, 1.5}, {8, 80, 0.8},
+		{0, 40, 0.8},
+		{0, 40, 2},
+		{0, 12, 0.8},
+		{3, 40, 0.8},
+		{5, 40, 0.8},
+		{5, 60, 1.5},
+		{8, 80, 0.8},
 	} {
 		for _, angle := range []float64{0, 0.7, 2} {
 			s := quiet(200, tt.clearance, 2, tt.blur)
