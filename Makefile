@@ -5,6 +5,7 @@
 # make fuzz    every fuzz target for FUZZTIME, 20 s each unless stated
 # make corpus  thousands of damaged photos, memory over thousands of loads
 # make bench   every benchmark once
+# make speed   the time of every command and stage, writes testdata/speed.csv
 # make sweep   the long sweeps over generated photos and studies, write testdata/sweep
 
 GO ?= go
@@ -12,7 +13,7 @@ FUZZTIME ?= 20s
 LINT_VERSION := v2.15.0
 LINT := bin/golangci-lint-$(LINT_VERSION)
 
-.PHONY: all setup build demo man test lint fuzz corpus bench sweep clean
+.PHONY: all setup build demo man test lint fuzz corpus bench speed sweep clean
 
 all: build
 
@@ -59,8 +60,12 @@ corpus: setup
 bench: setup
 	$(GO) test -run '^$$' -bench . -benchmem ./...
 
+speed: setup
+	$(GO) test -timeout 30m -count 1 -run SpeedTable -v ./vision -speed 5
+
 sweep: setup
 	$(GO) test -timeout 60m -count 1 -run Sweep -v ./vision -sweep 100
+	$(GO) test -timeout 60m -count 1 -run HarshPhotos -v ./cmd/pinlash/internal/cli -harsh 15
 	$(GO) test -timeout 30m -count 1 -run Sweep -v ./measure/compare -sweep 4000
 
 clean:

@@ -35,9 +35,10 @@ const (
 	leastOval   = 2e-4
 	// usualOval is the standard deviation of the flattening of a careful photo.
 	usualOval = 1e-4
-	// mostOval is the most that is taken off: a slant of 8 degrees, or a picture
-	// that moves by a hundredth of its height while its rows are read.
-	mostOval = 0.005
+	// mostOval is the most that is taken off: a slant of 6 degrees, or a picture
+	// that moves by a 170th of its height while its rows are read. Above it, worn
+	// flanks of unworn rims were seen.
+	mostOval = 0.003
 	// wavesSeen, wavesAlike and mostWaves bound what both rims stray alike: the
 	// least that is not oil or dirt on both, pixels, the least correlation, and
 	// the most that is measured through, pixels.
@@ -91,10 +92,7 @@ func (r rim) ovalFrom(on []bool) (o oval, stray float64, ok bool) {
 		chi := 0.0
 		for i, t := range r.Angle {
 			basis(t, row)
-			left[i] = r.Dev[i]
-			for k := range row {
-				left[i] -= coef[k] * row[k]
-			}
+			left[i] = r.Dev[i] - dot(coef, row)
 			if r.U[i] > 0 {
 				all = append(all, math.Abs(left[i]))
 			}
@@ -113,13 +111,7 @@ func (r rim) ovalFrom(on []bool) (o oval, stray float64, ok bool) {
 		sd := max(1.48*median(size), ovalFloor)
 		for i, t := range r.Angle {
 			basis(t, row)
-			v := 0.0
-			for p := range row {
-				for q := range row {
-					v += row[p] * row[q] * cov.At(p, q)
-				}
-			}
-			ahead := math.Sqrt(max(excess*v, 0))
+			ahead := math.Sqrt(max(excess*variance(cov, row), 0))
 			on[i] = r.U[i] > 0 && ahead < ovalAhead*sd && math.Abs(left[i]) < ovalReach*math.Hypot(sd, ahead)
 		}
 		if slices.Equal(on, o.on) {
