@@ -23,7 +23,6 @@ const (
 	wearSide   = 70 * math.Pi / 180 // a flank wears within this of the load
 	wearWindow = 10 * math.Pi / 180 // where the depth is read when none is seen
 	wearSigmas = 5.0
-	farDeeper  = 3.0 // by which a flank off the loaded side must be the deeper
 	// When more than this share of the flank was not seen nothing can be said
 	// of its wear but that it is less than deepestWear of the radius.
 	mostHidden  = 0.5
@@ -45,10 +44,8 @@ func (r rim) wear(load, contactU float64) wornFlank {
 	step := 2 * math.Pi / float64(n)
 	half := max(1, int(wearWindow/step))
 	// The direction in which the rim strays most: on the loaded side, or else
-	// anywhere, for the pin may have been pulled the other way for the photo. So
-	// it was when the flank there is by far the deeper.
+	// anywhere, for the pin may have been pulled the other way for the photo.
 	best := -1
-	var worn wornFlank
 	for _, side := range []float64{wearSide, math.Pi} {
 		bestZ := 0.0
 		for i, t := range r.Angle {
@@ -60,13 +57,10 @@ func (r rim) wear(load, contactU float64) wornFlank {
 			}
 		}
 		if best >= 0 && bestZ > wearSigmas {
-			if w, ok := r.flank(best, contactU); ok && (!worn.seen || w.depth.Value > farDeeper*worn.depth.Value) {
-				worn = w
+			if w, ok := r.flank(best, contactU); ok {
+				return w
 			}
 		}
-	}
-	if worn.seen {
-		return worn
 	}
 	at := best
 	if !math.IsNaN(load) {

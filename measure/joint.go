@@ -175,7 +175,7 @@ func (j joint) heightU() (string, float64) {
 // the shade there, so that it looks like a gap; bevel is its width, of which
 // the shade takes part.
 func (j joint) contactU(bevel float64) float64 {
-	u := 0.1 + 0.15*j.e.Blur + lostInBlur*max(0, j.e.Blur-sharpBlur) + 0.4*min(bevel, 8)
+	u := 0.2 + 0.2*j.e.Blur + lostInBlur*max(0, j.e.Blur-sharpBlur) + 0.4*min(bevel, 8)
 	if j.proud {
 		_, h := j.heightU()
 		u += h * j.e.PinFit.R

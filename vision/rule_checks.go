@@ -12,6 +12,7 @@ import (
 const (
 	checkMarks      = "rule marks found"
 	checkShare      = "rule marks found/expected"
+	checkMissing    = "rule marks missing at regular places"
 	checkResidual   = "rule mark scatter/period"
 	checkResidualPx = "rule mark scatter, px"
 	checkChange     = "rule period change end to end"
@@ -35,6 +36,7 @@ func (f *ruleFit) checks(runs []ruleRun) []check.Check {
 	return []check.Check{
 		check.AtLeast(checkMarks, float64(n), minMarks),
 		check.AtLeast(checkShare, float64(n)/float64(expected), minMarksShare),
+		check.AtMost(checkMissing, f.missing(), maxPattern),
 		check.AtMost(checkResidual, f.comb.RMS/f.period, maxResidual),
 		check.AtMost(checkResidualPx, f.comb.RMS, maxResidualPx),
 		check.AtMost(checkChange, math.Abs(f.comb.Change(float64(first), float64(last))), maxChange),
@@ -70,6 +72,36 @@ func firstFailing(checks []check.Check) *check.Refusal {
 func (f *ruleFit) plausible() bool {
 	return f.comb.RMS < f.period/30 && f.aligned() >= minAligned
 }
+
+// missing is by how much a smaller share of every second, third, fourth or
+// fifth mark was found than of the others. Dirt does not choose so; but the
+// bright halos on either side of sharpened marks make a row of twos, with a
+// third always missing, whose period is a third of the rule's.
+func (f *ruleFit) missing() float64 {
+	most := 0.0
+	first, last := f.marks[0].k, f.marks[len(f.marks)-1].k
+	for n := 2; n <= 5; n++ {
+		found, places := make([]float64, n), make([]float64, n)
+		for k := first; k <= last; k++ {
+			places[(k-first)%n]++
+		}
+		for _, m := range f.marks {
+			found[(m.k-first)%n]++
+		}
+		for r := range n {
+			if places[r] < fewPlaces {
+				continue
+			}
+			others := (float64(len(f.marks)) - found[r]) / (float64(last-first+1) - places[r])
+			most = max(most, others-found[r]/places[r])
+		}
+	}
+	return most
+}
+
+// fewPlaces is how many places of a kind tell nothing of whether marks are
+// missing there by chance.
+const fewPlaces = 4
 
 // repetition is the smallest correlation of the light along the rule with
 // itself one, two and three periods on.
