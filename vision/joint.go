@@ -478,12 +478,14 @@ func jointLimits(e geom.JointEdges, f subpixel.CrescentFit, curve raster.Curve) 
 	return out
 }
 
-// movedLimits holds what the rims tell of a moving camera against its limits.
+// movedLimits holds what the rims tell of a moving camera against its limits. A
+// broken edge is as uneven, and tells nothing.
 func movedLimits(e geom.JointEdges, m subpixel.Moved) []limit {
 	most := min(maxMoved, maxMovedInGap*e.Gap)
 	way := check.AtMost("moved_px", round(m.Path, 2), round(most, 2))
 	out := []limit{{way, check.Blurred, fmt.Sprintf("camera or joint moved by about %.1f px, at most %.1f px can be measured in this gap", m.Path, most)}}
-	if e.Gap < fewSpreads*e.Blur {
+	broken := max(e.BoreBand, e.PinBand, e.BoreBevel, e.PinBevel) > 0
+	if e.Gap < fewSpreads*e.Blur && !broken {
 		uneven := check.AtMost("blur_uneven", round(m.Uneven, 2), maxSpreadOff)
 		out = append(out, limit{uneven, check.Blurred, fmt.Sprintf("the blur of the rims differs by %.0f %% from place to place, at most %.0f %% is a lens out of focus: camera or joint moved", 100*m.Uneven, 100*maxSpreadOff)})
 	}
