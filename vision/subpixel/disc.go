@@ -81,7 +81,8 @@ func FitHeadOfSize(g raster.Gray, start geom.Circle, look HeadLook) (HeadFit, bo
 }
 
 // HeadMisfit returns how badly the light about a head, or about where it is to
-// be, fits a rim of that look: FitHead's Misfit, from each sector by itself.
+// be, fits a rim of that look: FitHead's Misfit, from every second sector by
+// itself.
 func HeadMisfit(g raster.Gray, start geom.Circle, look HeadLook) (misfit float64, ok bool) {
 	inner, outer := look.band(start.R)
 	sectors := gatherHead(g, start, inner+startReach, outer+startReach)
@@ -92,13 +93,13 @@ func HeadMisfit(g raster.Gray, start geom.Circle, look HeadLook) (misfit float64
 	}
 	plate := plateLight(sectors, c, look.Width/2+look.Blur, outer)
 	var misfits []float64
-	for i := range sectors {
+	for i := 0; i < len(sectors); i += 2 {
 		s := &sectors[i]
 		if s.fit(c, look, inner, outer, plate, firstLine(plate)); s.line.ok {
 			misfits = append(misfits, s.line.misfit)
 		}
 	}
-	return middle(misfits), 2*len(misfits) > len(sectors)
+	return middle(misfits), 4*len(misfits) > len(sectors)
 }
 
 // circleFit fits growth and shift (a, x, y) to a rim, with the covariance of
