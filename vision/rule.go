@@ -47,7 +47,7 @@ const (
 	minAligned    = 0.75 // share of marks with an end in line
 	maxTries      = 12   // candidates looked at closely for the first rule
 	maxMoreTries  = 3    // and, once there is one, for another
-	maxPattern    = 0.6  // by how much fewer of every second, third ... mark may be found
+	maxPattern    = 0.45 // by how much fewer of every third or fourth mark may be found
 	maxBetween    = 0.15 // height of marks between the marks
 	minContrast   = 0.25 // printed marks have 0.9, etched ones 0.3; smeared ones less
 	minEnded      = 0.5  // share of marks that end; lines of a grating do not

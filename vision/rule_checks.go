@@ -73,14 +73,16 @@ func (f *ruleFit) plausible() bool {
 	return f.comb.RMS < f.period/30 && f.aligned() >= minAligned
 }
 
-// missing is by how much a smaller share of every second, third, fourth or
-// fifth mark was found than of the others. Dirt does not choose so; but the
-// bright halos on either side of sharpened marks make a row of twos, with a
-// third always missing, whose period is a third of the rule's.
+// missing is by how much a smaller share of every third or fourth mark was found
+// than of the others, where the places of the others' neighbours show nothing.
+// Dirt does not choose so, and marks that were only missed, as a JPEG's blocks
+// have it, are still seen there. But the bright halos on either side of sharpened
+// marks make a row of twos, with a third always missing, whose period is a third
+// of the rule's.
 func (f *ruleFit) missing() float64 {
 	most := 0.0
 	first, last := f.marks[0].k, f.marks[len(f.marks)-1].k
-	for n := 2; n <= 5; n++ {
+	for n := 3; n <= 4; n++ {
 		found, places := make([]float64, n), make([]float64, n)
 		for k := first; k <= last; k++ {
 			places[(k-first)%n]++
@@ -96,7 +98,26 @@ func (f *ruleFit) missing() float64 {
 			most = max(most, others-found[r]/places[r])
 		}
 	}
+	if most > maxPattern {
+		most *= 1 - f.seenBetween()
+	}
 	return most
+}
+
+// seenBetween is the usual height, in units of the marks' own and 0 to 1, of what
+// stands where one mark between two others was not found.
+func (f *ruleFit) seenBetween() float64 {
+	var h []float64
+	for j := range len(f.marks) - 1 {
+		a, b := f.marks[j], f.marks[j+1]
+		if b.k-a.k != 2 {
+			continue
+		}
+		if c, ok := f.contrast((a.Center+b.Center)/2, (f.v0+f.v1)/2); ok {
+			h = append(h, c/f.height)
+		}
+	}
+	return min(1, max(0, middle(h)))
 }
 
 // fewPlaces is how many places of a kind tell nothing of whether marks are
