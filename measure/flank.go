@@ -201,12 +201,7 @@ func (r rim) flank(i int, contactU float64) (wornFlank, bool) {
 	}
 	row := make([]float64, 3)
 	basis(peak, row)
-	v := 0.0
-	for p := range row {
-		for q := range row {
-			v += row[p] * row[q] * cov.At(p, q)
-		}
-	}
+	v := variance(cov, row)
 	depth := r.sign * along(coef, peak)
 	w := wornFlank{
 		depth:     uncert.Combine(depth, "px", r.depthBudget(math.Sqrt(max(v, 0)), peak, contactU)),

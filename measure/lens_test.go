@@ -56,16 +56,20 @@ func through(t *testing.T, e geom.JointEdges, by r2.Vec, s calib.Scale) geom.Joi
 		if err != nil {
 			t.Fatal(err)
 		}
-		var profile geom.RimProfile
-		for i, q := range out {
-			d := r2.Sub(q.At, c.Center)
-			profile.Add(math.Atan2(d.Y, d.X), r2.Norm(d)-c.R, p.U[i])
-		}
-		return out, c, profile
+		return out, c, profileAbout(c, out, p.U)
 	}
 	e.Bore, e.BoreFit, e.BoreProfile = rim(e.Bore, e.BoreProfile)
 	e.Pin, e.PinFit, e.PinProfile = rim(e.Pin, e.PinProfile)
 	return e
+}
+
+// profileAbout returns how points stray from a circle, with their uncertainties.
+func profileAbout(c geom.Circle, pts []geom.EdgePoint, u []float64) (p geom.RimProfile) {
+	for i, q := range pts {
+		d := r2.Sub(q.At, c.Center)
+		p.Add(math.Atan2(d.Y, d.X), r2.Norm(d)-c.R, u[i])
+	}
+	return p
 }
 
 // A worn joint near the photo's corner has its true figures when its rims are

@@ -60,12 +60,7 @@ func (m linear) shown(t *testing.T, e geom.JointEdges, angle float64) (geom.Join
 				out[i].Rejected = math.Abs(r2.Norm(r2.Sub(q.At, c.Center))-c.R) > limit
 			}
 		}
-		var profile geom.RimProfile
-		for i, q := range out {
-			d := r2.Sub(q.At, c.Center)
-			profile.Add(math.Atan2(d.Y, d.X), r2.Norm(d)-c.R, p.U[i])
-		}
-		return out, c, profile
+		return out, c, profileAbout(c, out, p.U)
 	}
 	e.Bore, e.BoreFit, e.BoreProfile = rim(e.Bore, e.BoreProfile)
 	e.Pin, e.PinFit, e.PinProfile = rim(e.Pin, e.PinProfile)

@@ -111,10 +111,9 @@ func nearest(angles []float64, t float64) int {
 // interval reaches down to none.
 func (r rim) roundness() uncert.Quantity {
 	const most = 5
-	unseen := uncert.Combine(0, "px", uncert.Budget{{Name: "rim not seen far enough round", U: 2 * r.circle.RMS}})
 	coef, cov, ok := r.harmonics(most, func(int) bool { return true })
 	if !ok {
-		return unseen
+		return uncert.Combine(0, "px", uncert.Budget{{Name: "rim not seen far enough round", U: 2 * r.circle.RMS}})
 	}
 	row := make([]float64, 2*most+1)
 	// Neighbouring directions share grain and light, which their own

@@ -19,13 +19,7 @@ import (
 // overRule draws a tight chain above a rule.
 func overRule(r *rand.Rand, pitches int, firstInner bool) synth.Scene {
 	s := synth.Pulled(r, pitches, between(r, 1250, 1400)/float64(pitches), between(r, -0.03, 0.03), between(r, 0, 0.03), between(r, 0, 0.01), firstInner)
-	period := between(r, 11, 30)
-	s.Rule = synth.Rule{
-		Origin: r2.Vec{X: between(r, 20, 60), Y: between(r, 770, 790)}, AngleRad: between(r, -0.01, 0.01), Period: period,
-		Marks: int(1500 / period), LineWidth: between(r, 0.18, 0.25) * period, Short: 40, Mid: 55, Long: 70, MidEvery: 5, LongEvery: 10,
-		Edge: 6, Width: 100, End: 40, Body: synth.Face{Level: between(r, 0.4, 0.65)}, Ink: between(r, 0.02, 0.06),
-	}
-	return s
+	return synth.OverRule(r, s)
 }
 
 // taken returns the photo of a scene, the camera moved by so many pixels.

@@ -93,13 +93,13 @@ func measureRow(g raster.Gray, curve raster.Curve, seed chainSeed, ok bool) (h g
 	row.order()
 	whole = len(row.places) >= leastHeads && 2*row.whole(curve) >= len(row.places)
 	if mixed := slices.IndexFunc(row.places, func(p headPlace) bool { return p.other }); mixed >= 0 {
-		at := enlargedPoint(row.places[mixed].circle.Center, k)
+		at := raster.Rescaled(row.places[mixed].circle.Center, k)
 		return fail(check.AtMost("joints of the other kind", float64(row.mixed()), 0), check.NotFound,
 			"joint %d of %d, about (%.0f, %.0f), is no %s end as the others are: pins and open bushes cannot be mixed in one span", mixed+1, len(row.places), at.X, at.Y, row.kind)
 	}
 	if missing := row.firstMissing(); missing >= 0 {
 		c := check.AtMost("heads missing", float64(row.missing()), 0)
-		at := enlargedPoint(row.places[missing].circle.Center, k)
+		at := raster.Rescaled(row.places[missing].circle.Center, k)
 		code := check.TooFewEdges
 		if len(row.places)-row.missing() < leastHeads {
 			code = check.NotFound // too few are left to be a chain
@@ -130,7 +130,7 @@ func (s chainSeed) half() chainSeed {
 	links := slices.Clone(s.links)
 	for i := range links {
 		c := &links[i].circle
-		c.Center = r2.Vec{X: (c.Center.X+0.5)/2 - 0.5, Y: (c.Center.Y+0.5)/2 - 0.5}
+		c.Center = raster.Rescaled(c.Center, 0.5)
 		c.R /= 2
 	}
 	s.links = links
@@ -142,7 +142,7 @@ func (s chainSeed) half() chainSeed {
 func enlargedHeads(h geom.Heads, k float64) geom.Heads {
 	for i := range h.Heads {
 		q := &h.Heads[i]
-		q.Center = enlargedPoint(q.Center, k)
+		q.Center = raster.Rescaled(q.Center, k)
 		q.R, q.RMS = k*q.R, k*q.RMS
 		for a := range q.Cov {
 			for b := range q.Cov[a] {
@@ -152,12 +152,6 @@ func enlargedHeads(h geom.Heads, k float64) geom.Heads {
 	}
 	h.Blur *= k
 	return h
-}
-
-// enlargedPoint returns where a point of a picture at 1/k of the photo's size
-// lies in the photo.
-func enlargedPoint(p r2.Vec, k float64) r2.Vec {
-	return r2.Vec{X: (p.X+0.5)*k - 0.5, Y: (p.Y+0.5)*k - 0.5}
 }
 
 // refuseHeads is a refusal with what helps a chain.
@@ -235,7 +229,7 @@ func headLook(g raster.Gray, heads []geom.Circle, radius float64) subpixel.HeadL
 		look.Blur = blur
 		var found [picked]float64
 		var ok [picked]bool
-		inHalves(picked, func(k int) {
+		subpixel.InHalves(picked, func(_, k int) {
 			c := heads[(2*k+1)*len(heads)/(2*picked)]
 			c.R = radius
 			found[k], ok[k] = subpixel.HeadMisfit(g, c, look)
@@ -270,7 +264,7 @@ func headLook(g raster.Gray, heads []geom.Circle, radius float64) subpixel.HeadL
 // fitAll fits every place, those that were seen first.
 func (r *headRow) fitAll() {
 	var radii, steps []float64
-	inHalves(len(r.places), func(i int) {
+	subpixel.InHalves(len(r.places), func(_, i int) {
 		if p := &r.places[i]; !p.filled {
 			p.fit, p.ok = subpixel.FitHead(r.g, p.circle, r.look)
 		}

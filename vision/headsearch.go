@@ -97,8 +97,7 @@ func headRims(small raster.Gray, scale float64) []headRim {
 			if !ok {
 				continue
 			}
-			// Half-size pixels have their centres between the full-size ones.
-			e.circle.Center = r2.Add(r2.Scale(scale, e.circle.Center), r2.Vec{X: (scale - 1) / 2, Y: (scale - 1) / 2})
+			e.circle.Center = raster.Rescaled(e.circle.Center, scale)
 			e.circle.R *= scale
 			if e.circle.R >= leastHeadR {
 				in = append(in, e)

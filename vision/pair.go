@@ -210,18 +210,6 @@ func together(f, g func()) {
 	}
 }
 
-// inHalves calls do for 0 to n-1, half of them at the same time as the others.
-func inHalves(n int, do func(i int)) {
-	from := func(first int) func() {
-		return func() {
-			for i := first; i < n; i += 2 {
-				do(i)
-			}
-		}
-	}
-	together(from(0), from(1))
-}
-
 const pairRemedy = "lay the joint flat, photograph it pushed together and pulled apart without moving the camera, both links and their outlines in the picture, or give --moving and --fixed"
 
 func refusePair(message string) error {

@@ -346,7 +346,7 @@ func (p pair) findSeam(ends []roundEnd) (best seam, ok bool) {
 	g := p.a[level].Gray
 	longest := 0
 	for _, e := range ends {
-		c := r2.Vec{X: (e.Center.X+0.5)/k - 0.5, Y: (e.Center.Y+0.5)/k - 0.5}
+		c := raster.Rescaled(e.Center, 1/k)
 		far := int(seamTo*e.R/k) + 4
 		s := newSpokes(g, c, far)
 		for r := int(seamFrom * e.R / k); r <= int(seamTo*e.R/k); r++ {

@@ -153,7 +153,7 @@ func (p pair) tiles(level int, in region, n int) []image.Rectangle {
 // mean of a square of the first; see raster.Gray.Half.
 func toLevel(m geom.Similarity, level int) geom.Similarity {
 	k := math.Ldexp(1, level)
-	m.Center = r2.Vec{X: (m.Center.X+0.5)/k - 0.5, Y: (m.Center.Y+0.5)/k - 0.5}
+	m.Center = raster.Rescaled(m.Center, 1/k)
 	m.Shift = r2.Scale(1/k, m.Shift)
 	m.Cov = [4][4]float64{}
 	return m
@@ -174,10 +174,7 @@ func fromLevel(m geom.Similarity, level int) geom.Similarity {
 }
 
 // fullPoint returns where a point of a level lies in the photo.
-func fullPoint(p r2.Vec, level int) r2.Vec {
-	k := math.Ldexp(1, level)
-	return r2.Vec{X: (p.X+0.5)*k - 0.5, Y: (p.Y+0.5)*k - 0.5}
-}
+func fullPoint(p r2.Vec, level int) r2.Vec { return raster.Rescaled(p, math.Ldexp(1, level)) }
 
 func everywhere(r2.Vec) bool { return true }
 

@@ -1,6 +1,10 @@
 package raster
 
-import "math"
+import (
+	"math"
+
+	"gonum.org/v1/gonum/spatial/r2"
+)
 
 // Gray is a picture in linear light, 0 black to 1 full scale.
 //
@@ -67,6 +71,12 @@ func (g Gray) Ray(sum []float64, x, y, dx, dy float64) int {
 		sum[i] += float64(top + (down[0]+(down[1]-down[0])*fx-top)*fy)
 	}
 	return len(sum)
+}
+
+// Rescaled returns where a point of a picture lies in the picture at k times its
+// size: pixels are squares, and the first has its centre at 0.
+func Rescaled(p r2.Vec, k float64) r2.Vec {
+	return r2.Vec{X: (p.X+0.5)*k - 0.5, Y: (p.Y+0.5)*k - 0.5}
 }
 
 // Half returns the picture at half size, each pixel the mean of a 2 x 2

@@ -134,7 +134,7 @@ func FitCrescent(g raster.Gray, start Rims) (CrescentFit, error) {
 		f.collect(g)
 		before := f.Sectors
 		f.Sectors = make([]Sector, len(f.pixels))
-		inHalves(len(f.Sectors), func(_, i int) {
+		InHalves(len(f.Sectors), func(_, i int) {
 			var last Sector
 			if before != nil {
 				last = before[i]

@@ -84,7 +84,7 @@ type Template struct {
 func NewTemplate(a Lit, tiles []image.Rectangle) *Template {
 	t := &Template{patches: make([]patch, len(tiles))}
 	read := make([]bool, len(tiles))
-	inHalves(len(tiles), func(_, i int) { t.patches[i], read[i] = newPatch(a, tiles[i]) })
+	InHalves(len(tiles), func(_, i int) { t.patches[i], read[i] = newPatch(a, tiles[i]) })
 	n := 0
 	for i, ok := range read {
 		if ok {
@@ -112,9 +112,9 @@ func (t *Template) Of(tiles []image.Rectangle) *Template {
 	return part
 }
 
-// inHalves calls do for 0 to n-1, the first and the second half of them at the
+// InHalves calls do for 0 to n-1, the first and the second half of them at the
 // same time. It says in which half it is. A panic in either is one of its own.
-func inHalves(n int, do func(half, i int)) {
+func InHalves(n int, do func(half, i int)) {
 	done := make(chan any, 1)
 	go func() {
 		defer func() { done <- recover() }()
@@ -145,7 +145,7 @@ func (t *Template) RegisterShift(b Lit, start geom.Similarity, done float64) (Re
 // compare holds all tiles against the second photo and returns how many were
 // seen.
 func (t *Template) compare(b Lit, m geom.Similarity, near, renew bool) (seen int) {
-	inHalves(len(t.patches), func(half, i int) { t.patches[i].compare(b, m, near, renew, &t.rows[half]) })
+	InHalves(len(t.patches), func(half, i int) { t.patches[i].compare(b, m, near, renew, &t.rows[half]) })
 	for i := range t.patches {
 		if t.patches[i].seen {
 			seen++

@@ -53,6 +53,17 @@ func Pulled(r *rand.Rand, pitches int, pitch, angleRad, growth, sagRad float64, 
 	return s
 }
 
+// OverRule returns a photo of Pulled's chain with a rule along the lower border.
+func OverRule(r *rand.Rand, s Scene) Scene {
+	period := between(r, 11, 30)
+	s.Rule = Rule{
+		Origin: r2.Vec{X: between(r, 20, 60), Y: between(r, 770, 790)}, AngleRad: between(r, -0.01, 0.01), Period: period,
+		Marks: int(1500 / period), LineWidth: between(r, 0.18, 0.25) * period, Short: 40, Mid: 55, Long: 70, MidEvery: 5, LongEvery: 10,
+		Edge: 6, Width: 100, End: 40, Body: Face{Level: between(r, 0.4, 0.65)}, Ink: between(r, 0.02, 0.06),
+	}
+	return s
+}
+
 // Opened returns a photo of Pulled's chain with the pins of the joints from
 // and on driven out, or with rollers also all near plates off there: their
 // bushes are open. Growth then is that of the links between bushes.

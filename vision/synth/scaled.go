@@ -5,13 +5,15 @@ import (
 	"slices"
 
 	"gonum.org/v1/gonum/spatial/r2"
+
+	"pinlash/vision/raster"
 )
 
 // Scaled returns the scene of a joint and a rule for a sensor with k times the
 // pixels along each side. Blur, noise and what the firmware does are those of
 // pixels and stay.
 func (s Scene) Scaled(k float64) Scene {
-	at := func(p *r2.Vec) { *p = r2.Vec{X: (p.X+0.5)*k - 0.5, Y: (p.Y+0.5)*k - 0.5} }
+	at := func(p *r2.Vec) { *p = raster.Rescaled(*p, k) }
 	size := func(lengths ...*float64) {
 		for _, l := range lengths {
 			*l *= k

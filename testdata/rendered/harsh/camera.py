@@ -157,12 +157,12 @@ def plan():
 
 
 def main():
-    a = argparse.ArgumentParser(); a.add_argument("--work", default=f"{S.HERE}/../work/harsh"); a.add_argument("--only", default=""); a = a.parse_args()
+    a = argparse.ArgumentParser(); a.add_argument("--work", default=os.path.join(S.HERE, "renders")); a.add_argument("--only", default=""); a = a.parse_args()
     work = os.path.abspath(a.work); every = S.scenes(); record = {}; last = None
     for n, q in plan().items():
         p = every[q["scene"]]; g = np.random.default_rng(zlib.crc32(n.encode()))
         e = {name: settings(name, l, g) for name, l in q["effects"]}
-        f = f"{work}/work/{q['scene']}.npy"
+        f = os.path.join(work, "work", q["scene"] + ".npy")
         if a.only not in n or not os.path.exists(f): continue
         m = p["mmpp"]/e.get("screenshot", dict(factor=1))["factor"]
         record[n] = dict(scene=q["scene"], kind=p["kind"], effects=[k for k, _ in q["effects"]], levels=[LEVELS[l] for _, l in q["effects"]], settings=e, mm_per_px=m,

@@ -196,7 +196,7 @@ def truth(name, p):
 
 
 def main():
-    a = argparse.ArgumentParser(); a.add_argument("--work", default=f"{HERE}/../work/harsh"); a.add_argument("names", nargs="*"); a = a.parse_args()
+    a = argparse.ArgumentParser(); a.add_argument("--work", default=os.path.join(HERE, "renders")); a.add_argument("names", nargs="*"); a = a.parse_args()
     work = os.path.abspath(a.work); os.makedirs(f"{work}/work", exist_ok=True); R.WORK = work   # as ../verify.py wants it: truth.json here, renders in work/
     every = scenes()
     ts = [truth(n, p) for n, p in every.items()]
@@ -204,7 +204,7 @@ def main():
     with open(f"{HERE}/truth.json", "w") as f:
         f.write("[\n" + ",\n".join(json.dumps(t["scene"]) for t in ts) + "\n]\n")
     for n in a.names or every:
-        f = f"{work}/work/{n}.npy"
+        f = os.path.join(work, "work", n + ".npy")
         if os.path.exists(f): continue
         t0 = time.time(); np.save(f + ".new.npy", render(n, every[n], work)); os.rename(f + ".new.npy", f)
         print(f"{n} rendered in {time.time() - t0:.0f} s", flush=True)

@@ -45,7 +45,7 @@ def failed(line):
     return "; ".join(c)
 
 def main():
-    a = argparse.ArgumentParser(); a.add_argument("--pinlash", default="pinlash"); a.add_argument("--work", default=f"{S.HERE}/../work/harsh"); a.add_argument("--kept", action="store_true"); a = a.parse_args()
+    a = argparse.ArgumentParser(); a.add_argument("--pinlash", default="pinlash"); a.add_argument("--work", default=os.path.join(S.HERE, "renders")); a.add_argument("--kept", action="store_true"); a = a.parse_args()
     work = os.path.abspath(a.work); photos = json.load(open(f"{work}/photos.json")); truth = {t["name"]: t for t in json.load(open(f"{S.HERE}/truth.json"))}
     kept = f"{work}/lines.json"; lines = json.load(open(kept)) if a.kept and os.path.exists(kept) else {}
     by = collections.defaultdict(list)

@@ -8,7 +8,7 @@ sys.dont_write_bytecode = True
 import scenes as S
 
 def main():
-    a = argparse.ArgumentParser(); a.add_argument("--work", default=f"{S.HERE}/../work/harsh"); a.add_argument("names", nargs="+"); a = a.parse_args()
+    a = argparse.ArgumentParser(); a.add_argument("--work", default=os.path.join(S.HERE, "renders")); a.add_argument("names", nargs="+"); a = a.parse_args()
     photos = json.load(open(f"{a.work}/photos.json")); every = S.scenes(); images = []; os.makedirs(f"{S.HERE}/taught", exist_ok=True)
     for n in sorted(a.names):
         p, q = every[photos[n]["scene"]], photos[n]; t = S.truth(n, p)
