@@ -31,7 +31,8 @@ const (
 	// A pin that shades the bush may stand proud by up to proudPerReach times
 	// the reach of its shadow, and is taken to by at least proudLeastMM; the
 	// light of a ring falls at some 45 degrees and its half shadow reaches half
-	// the height (tried on rendered pins).
+	// the height (tried on rendered pins). So may one that lies deep, in the shade
+	// of the bore.
 	proudPerReach = 4.0
 	proudLeastMM  = 0.2
 	proudMostMM   = 0.5
@@ -52,7 +53,8 @@ const (
 	// chamferedWithinMM is the same for a pin that still has its chamfer.
 	chamferedWithinMM = 0.1
 	// shadowSeen is the share of light lost beside the pin from which on it is
-	// taken to stand proud, when it also exceeds three standard uncertainties.
+	// taken to stand proud, when it also exceeds three standard uncertainties; and
+	// to lie deep, of that lost on its end.
 	shadowSeen = 0.10
 	// bandSeen is the width of a dimmer band beside a rim, pixels, from which
 	// on the rim is taken to be chamfered.
@@ -105,6 +107,7 @@ func Joint(e geom.JointEdges, s calib.Scale, o Options) (JointResult, error) {
 		j.distance = usualDistanceMM
 	}
 	j.proud = e.Shadow > shadowSeen && e.Shadow > 3*e.ShadowU
+	j.sunk = e.PinShade > shadowSeen && e.PinShade > 3*e.PinShadeU
 	j.tilt = tilt
 
 	var r JointResult
@@ -150,6 +153,7 @@ type joint struct {
 	distance  float64 // mm
 	mmPerPx   float64
 	proud     bool
+	sunk      bool
 	tilt      flattening
 }
 
@@ -160,7 +164,10 @@ func (j joint) edgeU() float64 { return edgeFloor + edgeBlur*j.e.Blur }
 // end for its height over the bush.
 func (j joint) heightU() (string, float64) {
 	if j.proud {
-		return "pin end proud of the bush", j.proudMM() / math.Sqrt(3) / j.distance
+		return "pin end proud of the bush", j.offLevelMM(j.e.ShadowReach) / math.Sqrt(3) / j.distance
+	}
+	if j.sunk {
+		return "pin end deep in the bush", j.offLevelMM(j.e.PinShadeReach) / math.Sqrt(3) / j.distance
 	}
 	if j.e.PinBand > 0 || j.e.PinBevel > 0 {
 		// A pin ground level with the bush has no chamfer left.
@@ -194,9 +201,10 @@ func (j joint) bevels() (bore, pin float64) {
 	return bore, pin
 }
 
-// proudMM is the height up to which a pin that shades the bush may stand.
-func (j joint) proudMM() float64 {
-	return min(max(proudPerReach*j.e.ShadowReach*j.mmPerPx, proudLeastMM), proudMostMM)
+// offLevelMM is how far a pin's end may stand above the bush, or lie below it,
+// whose shade reaches so far, pixels.
+func (j joint) offLevelMM(reach float64) float64 {
+	return min(max(proudPerReach*reach*j.mmPerPx, proudLeastMM), proudMostMM)
 }
 
 // df returns the degrees of freedom of a circle's fit.
@@ -362,8 +370,8 @@ func (j joint) overlap(offset, clearance uncert.Quantity, load float64, bore, pi
 	}
 	u := math.Sqrt(v)
 	within = check.AtMost("pin_beyond_flanks_px", depth, sigmas*u)
-	if j.proud || within.OK {
-		within.OK = true // a pin that stands proud is seen where it is not
+	if j.proud || j.sunk || within.OK {
+		within.OK = true // a pin that is not level is seen where it is not
 		return wornFlank{}, within
 	}
 	const name = "pin farther out than its bore allows"
@@ -418,6 +426,7 @@ func play(clearance uncert.Quantity, load float64, flanks ...wornFlank) uncert.Q
 func (j joint) checks() []check.Check {
 	c := []check.Check{
 		{Name: "shadow_beside_pin", Value: j.e.Shadow, Limit: shadowSeen, OK: !j.proud},
+		{Name: "shade_on_pin", Value: j.e.PinShade, Limit: shadowSeen, OK: !j.sunk},
 		check.AtMost("band_beside_rims_px", max(j.e.BoreBand, j.e.PinBand), bandSeen),
 		check.AtMost("lopsided_rims", j.e.Lopsided, lopsidedSeen),
 	}
@@ -430,7 +439,10 @@ func (j joint) checks() []check.Check {
 func (j joint) notes(bore, pin, hidden wornFlank) []string {
 	var n []string
 	if j.proud {
-		n = append(n, fmt.Sprintf("the bush is %.0f %% darker beside the pin: the pin end stands proud, and its visible rim is not the bearing diameter; the intervals allow for up to %.1f mm, --plane-offset with --working-distance narrows them", 100*j.e.Shadow, j.proudMM()))
+		n = append(n, fmt.Sprintf("the bush is %.0f %% darker beside the pin: the pin end stands proud, and its visible rim is not the bearing diameter; the intervals allow for up to %.1f mm, --plane-offset with --working-distance narrows them", 100*j.e.Shadow, j.offLevelMM(j.e.ShadowReach)))
+	}
+	if j.sunk {
+		n = append(n, fmt.Sprintf("the pin's end is %.0f %% darker beside its rim: it lies deep in the bush, farther from the lens than the scale; the intervals allow for up to %.1f mm, --plane-offset with --working-distance narrows them", 100*j.e.PinShade, j.offLevelMM(j.e.PinShadeReach)))
 	}
 	if j.e.PinBand > 0 {
 		n = append(n, fmt.Sprintf("the pin's end is chamfered or rounded: its bright face ends %.1f px inside the rim, so the visible rim is not the bearing diameter; the rim was taken where the darkness of the gap ends", j.e.PinBand))

@@ -180,6 +180,7 @@ func TestDoubtsWiden(t *testing.T) {
 		atLeast    float64 // factor on the clearance's uncertainty
 	}{
 		{"proud pin", "stands proud", func(e *geom.JointEdges) { e.Shadow, e.ShadowReach = 0.4, 10 }, 3},
+		{"deep pin", "lies deep", func(e *geom.JointEdges) { e.PinShade, e.PinShadeReach = 0.4, 10 }, 3},
 		{"chamfered pin", "chamfered", func(e *geom.JointEdges) { e.PinBand = 8 }, 2},
 		{"broken edge", "broken over about", func(e *geom.JointEdges) { e.BoreBevel = 5 }, 1},
 		{"sharpened", "", func(e *geom.JointEdges) { e.SharpenShift = 0.1 }, 1.2},

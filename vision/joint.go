@@ -207,8 +207,10 @@ func edges(g raster.Gray, f subpixel.CrescentFit, shift float64, feet [2]subpixe
 		slices.Sort(widths)
 		e.Gap = widths[9*(len(widths)-1)/10]
 	}
-	sh := pinShadow(g, f)
-	e.Shadow, e.ShadowU, e.ShadowReach = sh.share, sh.u, sh.reach
+	s := shade(g, f, 0)
+	e.Shadow, e.ShadowU, e.ShadowReach = s.share, s.u, s.reach
+	s = shade(g, f, 1)
+	e.PinShade, e.PinShadeU, e.PinShadeReach = s.share, s.u, s.reach
 	e.BoreBevel, e.PinBevel = bevel(g, f, 0), bevel(g, f, 1)
 	e.BoreBand, e.PinBand = bands[0], bands[1]
 	if len(feet[0].Seen) > 0 && bands[0] > 0 {
@@ -536,43 +538,46 @@ func round(v float64, n int) float64 {
 	return math.Round(v*f) / f
 }
 
-// shadow is light lost on the bush beside the pin.
+// shadow is light lost beside a rim.
 type shadow struct {
 	share, u float64 // of the light, with its standard uncertainty
 	reach    float64 // how far from the rim it is down to half, pixels
 }
 
-// pinShadow compares the light on the bush close to its rim with that farther
-// out, on the side the pin leans on and on the far side.
+// shade compares the light on the bush (rim 0) or on the pin's end (1) close to
+// its rim with that farther from it, on the side the pin leans on and on the far
+// side.
 //
 // Between a pin and a bush of equal height no light is lost; a pin that
-// stands proud shades the bush beside it, most where it touches, and the
-// farther the higher it stands.
-func pinShadow(g raster.Gray, f subpixel.CrescentFit) shadow {
+// stands proud shades the bush beside it, and one that lies deep is in the shade
+// of the bore, most where they touch, and the farther the higher or deeper.
+func shade(g raster.Gray, f subpixel.CrescentFit, rim int) shadow {
 	lean := r2.Sub(f.Pin.Center, f.Bore.Center)
 	if r2.Norm(lean) < 1 || len(f.Sectors) == 0 {
 		return shadow{}
 	}
 	lean = r2.Unit(lean)
-	margin := 2.5*f.BlurBore + 0.3 + f.Bevels[0].Width
-	const near, steps = 3.0, 240
-	reach := 0.2 * f.Bore.R
-	var touching, far [][]float64 // ln of the light by distance, over that farther out
-	for i := range steps {
-		angle := 2 * math.Pi * float64(i) / steps
+	c, blur, dir := f.Bore, f.BlurBore, +1.0
+	if rim == 1 {
+		c, blur, dir = f.Pin, f.BlurPin, -1
+	}
+	margin := 2.5*blur + 0.3 + f.Bevels[rim].Width
+	const near = 3
+	reach := 0.2 * c.R
+	var touching, far [][]float64 // ln of the light by distance, over that farther away
+	for _, s := range f.Sectors {
+		angle, dev := s.Angle, max(s.Bore, 0)
+		if rim == 1 {
+			angle, dev = s.PinAngle, min(s.Pin, 0)
+		}
 		sin, cos := math.Sincos(angle)
-		c := cos*lean.X + sin*lean.Y
-		if math.Abs(c) < 0.7 {
+		toward := cos*lean.X + sin*lean.Y
+		// Where none was found the face may begin anywhere.
+		if math.Abs(toward) < 0.7 || !s.Fitted || covered(f, s) {
 			continue
 		}
-		// From the rim as it is there: a worn flank lies farther out.
-		s := f.Sectors[min(int(angle/(2*math.Pi)*float64(len(f.Sectors))), len(f.Sectors)-1)]
-		// Where none was found the bush may begin anywhere.
-		if !s.Fitted || covered(f, s) {
-			continue
-		}
-		rim := f.Bore.R + margin + max(s.Bore, 0)
-		line := rayLight(g, f.Bore.Center, cos, sin, rim, rim+reach)
+		// From the rim as it is there: worn, it lies elsewhere.
+		line := rayLight(g, c.Center, cos, sin, c.R+dev+dir*margin, dir, int(reach))
 		out := mean(line[len(line)*3/5:])
 		if out <= 0 {
 			continue
@@ -580,7 +585,7 @@ func pinShadow(g raster.Gray, f subpixel.CrescentFit) shadow {
 		for k, v := range line {
 			line[k] = math.Log(max(v, 1e-4) / out)
 		}
-		if c > 0 {
+		if toward > 0 {
 			touching = append(touching, line)
 		} else {
 			far = append(far, line)
@@ -610,11 +615,12 @@ func pinShadow(g raster.Gray, f subpixel.CrescentFit) shadow {
 	return out
 }
 
-// rayLight returns the light along a ray from a centre, a pixel apart.
-func rayLight(g raster.Gray, c r2.Vec, cos, sin, from, to float64) []float64 {
-	line := make([]float64, int(to-from)+1)
+// rayLight returns the light along a ray of a centre, n+1 places a pixel apart,
+// from a radius outwards (dir +1) or inwards (-1).
+func rayLight(g raster.Gray, c r2.Vec, cos, sin, from, dir float64, n int) []float64 {
+	line := make([]float64, n+1)
 	for k := range line {
-		r := from + float64(k)
+		r := from + dir*float64(k)
 		line[k] = g.Bilinear(c.X+r*cos, c.Y+r*sin)
 	}
 	return line

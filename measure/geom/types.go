@@ -103,6 +103,9 @@ type JointEdges struct {
 	// keeps the light off. ShadowReach is how far from the rim the shadow is
 	// down to half, pixels.
 	Shadow, ShadowU, ShadowReach float64
+	// PinShade is the same of the pin's end beside its rim: one that lies deep in
+	// the bush is in the shade of the bore.
+	PinShade, PinShadeU, PinShadeReach float64
 	// BoreBand and PinBand are the widths of a dimmer band between the bright
 	// face and the rim, pixels: a chamfer, a rounding or a burr. 0 on a sharp
 	// rim. The circles are those of the rim, at the foot of the band.
