@@ -37,10 +37,18 @@ const (
 	proudLeastMM  = 0.2
 	proudMostMM   = 0.5
 	// edgeFloor and edgeBlur make the standard uncertainty of where a rim
-	// lies for the light it sends, pixels: tone curve, compression and grain
-	// leave about 0.01 px and 3 % of the edge spread on rendered photos.
+	// lies for the light it sends, pixels: cameras add some contrast and
+	// sharpening of their own, which with compression and grain leaves about
+	// 0.01 px and 4 % of the edge spread (rendered photos of mild tone curves and
+	// sharpening).
 	edgeFloor = 0.01
-	edgeBlur  = 0.03
+	edgeBlur  = 0.04
+	// sharpest is the least edge spread that a lens and the pixels of a colour
+	// camera leave, pixels (rendered photos with nothing done to them: 0.65 and
+	// more). What is sharper was made so, by contrast, sharpening or shrinking,
+	// which move an edge by up to as much as they narrow it.
+	sharpest  = 0.6
+	narrowedU = 0.5
 	// sharpenU is the share of the correction for the camera's sharpening
 	// that is taken as its standard uncertainty.
 	sharpenU = 0.35
@@ -158,7 +166,10 @@ type joint struct {
 }
 
 // edgeU is the standard uncertainty of a rim's place for the light it sends.
-func (j joint) edgeU() float64 { return edgeFloor + edgeBlur*j.e.Blur }
+func (j joint) edgeU() float64 {
+	narrowed := max(0, sharpest-min(j.e.BlurBore, j.e.BlurPin))
+	return edgeFloor + edgeBlur*j.e.Blur + narrowedU*narrowed
+}
 
 // heightU returns the relative standard uncertainty of a length on the pin's
 // end for its height over the bush.

@@ -183,7 +183,7 @@ func TestDoubtsWiden(t *testing.T) {
 		{"deep pin", "lies deep", func(e *geom.JointEdges) { e.PinShade, e.PinShadeReach = 0.4, 10 }, 3},
 		{"chamfered pin", "chamfered", func(e *geom.JointEdges) { e.PinBand = 8 }, 2},
 		{"broken edge", "broken over about", func(e *geom.JointEdges) { e.BoreBevel = 5 }, 1},
-		{"sharpened", "", func(e *geom.JointEdges) { e.SharpenShift = 0.1 }, 1.2},
+		{"sharpened", "", func(e *geom.JointEdges) { e.SharpenShift = 0.2 }, 1.2},
 		{"tones changed", "lopsided", func(e *geom.JointEdges) { e.Lopsided, e.ToneShiftU = 0.3, 0.1 }, 2},
 		{"tones perhaps changed", "", func(e *geom.JointEdges) { e.ToneShiftU = 0.1 }, 2},
 		{"moved", "moved by about 4 px", func(e *geom.JointEdges) { e.Moved = 4 }, 1.5},

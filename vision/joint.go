@@ -234,12 +234,16 @@ func edges(g raster.Gray, f subpixel.CrescentFit, shift float64, feet [2]subpixe
 			add := footU(*band)
 			e.Cov[3*rim+2][3*rim+2] += add * add
 		}
+		either := 0.0 // variance of a rim of which it is not known which step of light it is
 		if *band == 0 {
-			e.Cov[3*rim+2][3*rim+2] += smearVar([]float64{f.BlurBore, f.BlurPin}[rim], min(f.BlurBore, f.BlurPin))
+			either += smearVar([]float64{f.BlurBore, f.BlurPin}[rim], min(f.BlurBore, f.BlurPin))
 		}
 		if *band < f.Smear[rim] && f.Bevels[rim].Width == 0 {
-			either := smearU * f.Smear[rim]
-			e.Cov[3*rim+2][3*rim+2] += either * either
+			either += smearU * f.Smear[rim] * smearU * f.Smear[rim]
+		}
+		// Where the light comes more from one side, the rim's middle is off too.
+		for i, share := range []float64{0.5, 0.5, 1} {
+			e.Cov[3*rim+i][3*rim+i] += share * share * either
 		}
 	}
 	e.BoreFit.Cov[2][2], e.PinFit.Cov[2][2] = e.Cov[2][2], e.Cov[5][5]
