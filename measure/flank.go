@@ -107,12 +107,18 @@ func (r rim) typical(i, half int) (dev, u float64) {
 	if len(v) == 0 {
 		return 0, 0
 	}
-	dev = median(v)
+	return medianU(v, weight)
+}
+
+// medianU returns the median of v, which it spoils, and its standard uncertainty
+// from the sum of their weights or from their scatter, whichever is the larger.
+func medianU(v []float64, weight float64) (mid, u float64) {
+	mid = median(v)
 	for k := range v {
-		v[k] = math.Abs(v[k] - dev)
+		v[k] = math.Abs(v[k] - mid)
 	}
 	// 1.253 is what a median scatters more than a mean.
-	return dev, max(math.Sqrt(1/weight), 1.253*1.48*median(v)/math.Sqrt(float64(len(v))))
+	return mid, max(math.Sqrt(1/weight), 1.253*1.48*median(v)/math.Sqrt(float64(len(v))))
 }
 
 // median returns the middle of v, which it reorders.

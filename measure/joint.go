@@ -144,7 +144,8 @@ func Joint(e geom.JointEdges, s calib.Scale, o Options) (JointResult, error) {
 		flanks = append(flanks, hidden)
 	}
 	r.Play = mm(play(clearance, load, flanks...))
-	r.RoundnessBore, r.RoundnessPin = mm(bore.roundness()), mm(pin.roundness())
+	roundBore, roundPin := j.roundness(wearBore, wearPin)
+	r.RoundnessBore, r.RoundnessPin = mm(roundBore), mm(roundPin)
 	r.Profile = profile(bore, pin, perPx.Value)
 	r.Checks, r.Notes = append(j.checks(), within), j.notes(wearBore, wearPin, hidden)
 	return r, nil

@@ -278,6 +278,17 @@ func (r rim) rounded(f flattening, o oval, pts []geom.EdgePoint) ([]geom.EdgePoi
 	return pts, c, out
 }
 
+// left returns the standard uncertainty of the flattening that was not taken off.
+func (f flattening) left() float64 {
+	if f.seen {
+		return f.u
+	}
+	// Most pictures are flattened by no more than was seen, whatever its
+	// uncertainty.
+	usual := max(usualOval, f.size)
+	return f.u * usual / math.Hypot(f.u, usual)
+}
+
 // scale returns what the length of a pixel along the scale is to be multiplied by
 // for lengths that are the mean of all directions, as those of a rounded joint.
 // A scale that is itself such a mean needs nothing; of one from another photo it
@@ -292,11 +303,8 @@ func (f flattening) scale(s calib.Scale) uncert.Quantity {
 	case s.Round:
 		return uncert.Combine(1, "1", nil)
 	case f.seen:
-		return uncert.Combine(1+f.at(s.AngleRad), "1", uncert.Budget{{Name: name, U: f.u}})
+		return uncert.Combine(1+f.at(s.AngleRad), "1", uncert.Budget{{Name: name, U: f.left()}})
 	default:
-		// Most pictures are flattened by no more than was seen, whatever its
-		// uncertainty.
-		usual := max(usualOval, f.size)
-		return uncert.Combine(1, "1", uncert.Budget{{Name: name, U: f.u * usual / math.Hypot(f.u, usual)}})
+		return uncert.Combine(1, "1", uncert.Budget{{Name: name, U: f.left()}})
 	}
 }

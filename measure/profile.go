@@ -6,7 +6,6 @@ import (
 	"gonum.org/v1/gonum/mat"
 
 	"pinlash/measure/geom"
-	"pinlash/measure/uncert"
 )
 
 // rim is one rim's deviations from its circle. sign is the direction in which
@@ -101,68 +100,6 @@ func nearest(angles []float64, t float64) int {
 	}
 	return at
 }
-
-// roundness returns the difference of the largest and the smallest radius of
-// the rim where it was seen, taken from its harmonics up to the fifth: shorter
-// waves are grain.
-//
-// A round rim shows a difference, too, by chance. What it would show at
-// typical is taken off in squares, and as long as it may be all there is, the
-// interval reaches down to none.
-func (r rim) roundness() uncert.Quantity {
-	const most = 5
-	coef, cov, ok := r.harmonics(most, func(int) bool { return true })
-	if !ok {
-		return uncert.Combine(0, "px", uncert.Budget{{Name: "rim not seen far enough round", U: 2 * r.circle.RMS}})
-	}
-	row := make([]float64, 2*most+1)
-	// Neighbouring directions share grain and light, which their own
-	// uncertainties leave out: the scatter about the shape says by how much.
-	scatter, n := 0.0, 0
-	for i, t := range r.Angle {
-		if r.U[i] > 0 {
-			basis(t, row)
-			z := (r.Dev[i] - dot(coef, row)) / r.U[i]
-			scatter, n = scatter+z*z, n+1
-		}
-	}
-	more := max(1, scatter/float64(max(n-len(row), 1)))
-	hi, lo := math.Inf(-1), math.Inf(1)
-	var at [2]float64
-	chance := 0.0
-	for i, t := range r.Angle {
-		if r.U[i] <= 0 {
-			continue
-		}
-		basis(t, row)
-		v := dot(coef, row)
-		if v > hi {
-			hi, at[0] = v, t
-		}
-		if v < lo {
-			lo, at[1] = v, t
-		}
-		clear(row[:3]) // the circle has taken what one shows of these
-		chance += more * variance(cov, row) / float64(n)
-	}
-	top, bottom := make([]float64, len(row)), make([]float64, len(row))
-	basis(at[0], top)
-	basis(at[1], bottom)
-	for k := range top {
-		top[k] -= bottom[k]
-	}
-	typical := shapeRange * math.Sqrt(chance)
-	value := math.Sqrt(max(0, (hi-lo)*(hi-lo)-typical*typical))
-	return uncert.Combine(value, "px", uncert.Budget{
-		{Name: "light and texture along the rim", U: math.Sqrt(max(0, more*variance(cov, top)))},
-		{Name: "what a round rim shows by chance", U: typical / 2 * min(1, typical/max(value, 1e-9))},
-	})
-}
-
-// shapeRange is the range of a shape of the second to the fifth harmonic, all
-// of one variance, over its standard deviation: 3.8 on the mean of simulated
-// ones, which scatter by 1.0 about it.
-const shapeRange = 3.8
 
 func dot(a, b []float64) float64 {
 	sum := 0.0

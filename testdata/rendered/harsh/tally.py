@@ -11,8 +11,7 @@ import argparse, collections, csv, json, math, os, subprocess, sys
 sys.dont_write_bytecode = True
 import scenes as S
 
-LENGTHS = ("bore_diameter", "pin_diameter", "clearance", "play", "offset", "wear_depth_bore", "wear_depth_pin")
-BESIDE = ("roundness_bore", "roundness_pin")   # told in the head of the table only: what noise adds to a roundness it cannot lose
+LENGTHS = ("bore_diameter", "pin_diameter", "clearance", "play", "offset", "wear_depth_bore", "wear_depth_pin", "roundness_bore", "roundness_pin")
 VERDICTS = ("right", "within_2", "wrong")
 
 def upper(k, n, miss=0.05):
@@ -65,11 +64,11 @@ def main():
             if p["good"]: good["refused"] += 1; lost.append((n, code, failed(l), l["refused"]["message"]))
             continue
         worst = "right"
+        t = t | {f"roundness_{r}": t[f"wear_depth_{r}"] for r in ("bore", "pin")}   # round but for their wear
         for f in LENGTHS:
             q = l["results"][f]; v, off = judge(q, t[f]); lengths[f][v] += 1
             worst = max(worst, v, key=VERDICTS.index)
             if v == "wrong": wrongs.append((n, f, t[f], q["value"], q["lower"], q["upper"], off, (q["value"] - t[f])/p["mm_per_px"], l))
-        for f in BESIDE: lengths[f][judge(l["results"][f], t["wear_depth_" + f[10:]])[0]] += 1
         cell[worst] += 1; total[worst] += 1; good[worst] += p["good"]
     codes = lambda c: " ".join(f"{k[0]}:{v}" for k, v in sorted(c.items(), key=str) if isinstance(k, tuple))
     n, w, m = total["photos"], total["wrong"], total["photos"] - total["refused"]

@@ -286,7 +286,8 @@ func (s *shot) truth() truth {
 		mm, t := 0.1/s.scene.Rule.Period, s.scene.Truth()
 		return truth{lengths: map[string]float64{
 			"pin_diameter": mm * t.PinDiameter, "bore_diameter": mm * t.BoreDiameter, "clearance": mm * t.Clearance, "play": mm * t.Play,
-			"wear_depth_pin": mm * t.PinWear, "wear_depth_bore": mm * t.BoreWear,
+			"wear_depth_pin": mm * t.PinWear, "wear_depth_bore": mm * t.BoreWear, "offset": mm * r2.Norm(t.Offset),
+			"roundness_pin": mm * t.PinWear, "roundness_bore": mm * t.BoreWear, // round but for their wear
 		}}
 	case "span":
 		var t truth
