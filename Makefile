@@ -46,12 +46,7 @@ $(LINT):
 	mv bin/golangci-lint $(LINT)
 
 fuzz: setup
-	@grep -rno --include='*_test.go' '^func Fuzz[A-Za-z0-9]*' . | \
-	while IFS=: read -r file line func; do \
-		name=$${func#func }; \
-		echo "$$name in $$(dirname $$file)"; \
-		$(GO) test -run '^$$' -fuzz "^$$name\$$" -fuzztime $(FUZZTIME) -fuzzminimizetime 10x "$$(dirname $$file)" || exit 1; \
-	done
+	@GO=$(GO) .ci/fuzz $(FUZZTIME)
 
 corpus: setup
 	$(GO) test -timeout 20m -count 1 -run DamagedPhotos -v ./cmd/pinlash/internal/cli -damage 1
