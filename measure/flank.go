@@ -90,6 +90,18 @@ func (r rim) wear(load, contactU float64) wornFlank {
 	}
 }
 
+// side returns the rim seen on one side only, less than a right angle from the
+// direction towards (rad).
+func (r rim) side(towards float64) rim {
+	r.U = slices.Clone(r.U)
+	for i, t := range r.Angle {
+		if math.Abs(angleBetween(t, towards)) > math.Pi/2 {
+			r.U[i] = 0
+		}
+	}
+	return r
+}
+
 // typical returns the median of how far the rim strays within half directions
 // of i, worn sense positive, with its standard uncertainty: that of the light
 // or that of the scatter, whichever is the larger. u is 0 where nothing was
@@ -142,11 +154,11 @@ func (r rim) seenAbout(i, reach int) float64 {
 // How the directions of a worn flank are told from those that only show oil or
 // dirt there.
 const (
-	flankGap    = 45 * math.Pi / 180 // of the flank that may be covered in one piece
-	flankAgree  = 0.5                // px, within which directions agree on an arc
-	flankShare  = 0.5                // of the directions seen that must lie on it
-	flankMisses = 4                  // directions in a row that do not stray end it
-	tukeyCut    = 4.685              // standard deviations, beyond which there is no weight
+	flankGap    = 100 * math.Pi / 180 // of the flank that may be covered in one piece
+	flankAgree  = 0.5                 // px, within which directions agree on an arc
+	flankShare  = 0.5                 // of the directions seen that must lie on it
+	flankMisses = 4                   // directions in a row that do not stray end it
+	tukeyCut    = 4.685               // standard deviations, beyond which there is no weight
 )
 
 // flank fits the worn arc about direction i.

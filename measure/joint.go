@@ -3,7 +3,6 @@ package measure
 import (
 	"fmt"
 	"math"
-	"slices"
 
 	"gonum.org/v1/gonum/spatial/r2"
 
@@ -109,6 +108,7 @@ func Joint(e geom.JointEdges, s calib.Scale, o Options) (JointResult, error) {
 	if e.PinBand > 0 {
 		pin.hidden = narrowestFoot(e)
 	}
+	bore, pin = unspoiled(bore, pin)
 	at := e.BoreFit.Center
 	j := joint{e: e, bore: bore, pin: pin, distance: o.WorkingDistanceMM, mmPerPx: s.Along(at, s.AngleRad).Value}
 	if j.distance == 0 {
@@ -133,21 +133,12 @@ func Joint(e geom.JointEdges, s calib.Scale, o Options) (JointResult, error) {
 	if offset.Value > max(3*offset.U, pulledShare*clearance.Value/2) {
 		load = direction.Value * math.Pi / 180
 	}
-	boreBevel, pinBevel := j.bevels()
-	wearBore, wearPin := bore.wear(load, j.contactU(boreBevel)), pin.wear(load, j.contactU(pinBevel))
-	hidden, within := j.overlap(offset, clearance, load, &wearBore, &wearPin)
-	r.WearDepthBore, r.WearDepthPin = mm(wearBore.depth), mm(wearPin.depth)
-	flanks := []wornFlank{wearBore, wearPin}
-	if hidden.seen {
-		// It stands for those that were not seen.
-		flanks = slices.DeleteFunc(flanks, func(w wornFlank) bool { return !w.seen })
-		flanks = append(flanks, hidden)
-	}
-	r.Play = mm(play(clearance, load, flanks...))
-	roundBore, roundPin := j.roundness(wearBore, wearPin)
+	w := j.worn(offset, clearance, load)
+	r.WearDepthBore, r.WearDepthPin, r.Play = mm(w.bore.depth), mm(w.pin.depth), mm(w.play)
+	roundBore, roundPin := j.roundness(w.bore, w.pin)
 	r.RoundnessBore, r.RoundnessPin = mm(roundBore), mm(roundPin)
 	r.Profile = profile(bore, pin, perPx.Value)
-	r.Checks, r.Notes = append(j.checks(), within), j.notes(wearBore, wearPin, hidden)
+	r.Checks, r.Notes = append(j.checks(), w.within), j.notes(w)
 	return r, nil
 }
 
@@ -355,64 +346,69 @@ func (j joint) offset() (length, direction uncert.Quantity) {
 	return length, direction
 }
 
-// overlap holds the joint against what two solid parts can do: the pin lies no
-// farther out than half the clearance and what the flanks on that line are
-// worn. The check has by how much it seems to, in pixels.
-//
-// A flank that was seen worn there is then worn deeper than was read. When
-// neither was, hidden is the wear that must be there, on pin or bore: each may
-// have all of it or nothing.
-func (j joint) overlap(offset, clearance uncert.Quantity, load float64, bore, pin *wornFlank) (hidden wornFlank, within check.Check) {
-	depth := offset.Value - clearance.Value/2
-	v := offset.U*offset.U + clearance.U*clearance.U/4
-	var worn []*wornFlank
-	for _, w := range []*wornFlank{bore, pin} {
+// worn is what is worn of a joint, in pixels.
+type worn struct {
+	bore, pin wornFlank
+	play      uncert.Quantity
+	hidden    float64 // that must be there, on a flank that was not seen
+	within    check.Check
+}
+
+// worn reads the wear of both rims and the play that comes of it.
+func (j joint) worn(offset, clearance uncert.Quantity, load float64) (w worn) {
+	boreBevel, pinBevel := j.bevels()
+	c, touching := j.contact(offset, clearance, load)
+	if !touching {
+		w.bore, w.pin = j.bore.wear(load, j.contactU(boreBevel)), j.pin.wear(load, j.contactU(pinBevel))
+		w.hidden, w.within = j.beyond(c.cross, load, w.bore, w.pin)
+		w.play = play(clearance, load, w.bore, w.pin)
+		if w.hidden == 0 {
+			return w
+		}
+	}
+	flanks := j.inContact(c, load)
+	w.bore, w.pin = flanks[0], flanks[1]
+	w.hidden, w.within = j.beyond(c.cross, load, w.bore, w.pin)
+	// The pin may have been pulled the other way for the photo.
+	var others []wornFlank
+	away := load + math.Pi
+	if other := j.bore.side(away).wear(math.NaN(), j.contactU(boreBevel)); other.seen && !w.bore.seen {
+		w.bore, others = other, append(others, other)
+	}
+	if other := j.pin.side(away).wear(math.NaN(), j.contactU(pinBevel)); other.seen && !w.pin.seen {
+		w.pin, others = other, append(others, other)
+	}
+	w.play = play(j.farthest(c, offset, clearance), load, others...)
+	return w
+}
+
+// beyond holds the pin's place against what two solid parts can do: the pin lies
+// no farther out than half the clearance and what the flanks on that line are
+// seen to be worn. cross is by how much it lies beyond half the clearance; the
+// check has what is left of that, and so has hidden when it must be wear, on pin
+// or bore.
+func (j joint) beyond(cross uncert.Quantity, load float64, flanks ...wornFlank) (hidden float64, within check.Check) {
+	// The rims touch within a blur: what is left between them is not known.
+	depth, v := cross.Value, cross.U*cross.U+j.e.Blur*j.e.Blur/4
+	for _, w := range flanks {
 		if w.seen && math.Abs(angleBetween(w.direction, load)) < math.Pi/2 {
 			share := w.onLine(load)
 			depth -= share * w.depth.Value
 			v += share * share * w.depth.U * w.depth.U
-			worn = append(worn, w)
 		}
 	}
-	sigmas := 3.0
-	if len(worn) == 0 {
-		// The rims touch within a blur: what is left between them is not known.
-		v += j.e.Blur * j.e.Blur / 4
-		sigmas = wearSigmas
-	}
-	u := math.Sqrt(v)
-	within = check.AtMost("pin_beyond_flanks_px", depth, sigmas*u)
-	if j.proud || j.sunk || within.OK {
+	within = check.AtMost("pin_beyond_flanks_px", depth, wearSigmas*math.Sqrt(v))
+	if within.OK || j.proud || j.sunk {
 		within.OK = true // a pin that is not level is seen where it is not
-		return wornFlank{}, within
+		return 0, within
 	}
-	const name = "pin farther out than its bore allows"
-	if len(worn) == 0 {
-		hidden = wornFlank{depth: uncert.Combine(depth, "px", uncert.Budget{{Name: name, U: u}}), seen: true}
-		for _, w := range []*wornFlank{bore, pin} {
-			if !w.seen {
-				worn = append(worn, w)
-			}
-		}
-	}
-	for _, w := range worn {
-		value := w.depth.Value
-		if !hidden.seen {
-			value += depth / float64(len(worn))
-		}
-		b := append(uncert.Budget{{Name: name, U: depth / 2}}, w.depth.Budget...)
-		if w.unseen {
-			b = b[:1] // what was not known is now known better
-			w.unseen = false
-		}
-		w.depth = uncert.Combine(value, "px", b)
-	}
-	return hidden, within
+	return depth, within
 }
 
-// play returns clearance plus the wear depths that were read on the line of
-// pull, whose direction is load (rad). A depth that was read where the rim
-// strays the most, or that was not seen, is no more than a bound.
+// play returns the clearance, or the play of a pin in contact, plus the wear
+// depths that were read on the line of pull, whose direction is load (rad). A
+// depth that was read where the rim strays the most, or that was not seen, is no
+// more than a bound.
 func play(clearance uncert.Quantity, load float64, flanks ...wornFlank) uncert.Quantity {
 	b := append(uncert.Budget{}, clearance.Budget...)
 	value := clearance.Value
@@ -448,7 +444,7 @@ func (j joint) checks() []check.Check {
 	return c
 }
 
-func (j joint) notes(bore, pin, hidden wornFlank) []string {
+func (j joint) notes(worn worn) []string {
 	var n []string
 	if j.proud {
 		n = append(n, fmt.Sprintf("the bush is %.0f %% darker beside the pin: the pin end stands proud, and its visible rim is not the bearing diameter; the intervals allow for up to %.1f mm, --plane-offset with --working-distance narrows them", 100*j.e.Shadow, j.offLevelMM(j.e.ShadowReach)))
@@ -480,7 +476,7 @@ func (j joint) notes(bore, pin, hidden wornFlank) []string {
 	for _, w := range []struct {
 		wornFlank
 		name string
-	}{{bore, "bore"}, {pin, "pin"}} {
+	}{{worn.bore, "bore"}, {worn.pin, "pin"}} {
 		if w.unseen {
 			n = append(n, fmt.Sprintf("the %s's loaded flank was not seen: its wear is not known, and the play may be larger", w.name))
 		}
@@ -488,8 +484,8 @@ func (j joint) notes(bore, pin, hidden wornFlank) []string {
 			n = append(n, fmt.Sprintf("the %s is worn on one side, over about %.0f degrees about %.0f degrees", w.name, w.width*180/math.Pi, w.direction*180/math.Pi))
 		}
 	}
-	if hidden.seen {
-		n = append(n, fmt.Sprintf("the pin lies %.1f px farther out than its bore allows: a flank is worn, but which of the two the photo does not show", hidden.depth.Value))
+	if worn.hidden > 0 {
+		n = append(n, fmt.Sprintf("the pin lies %.1f px farther out than its bore allows: a flank is worn, but which of the two the photo does not show", worn.hidden))
 	}
 	return n
 }

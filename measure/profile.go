@@ -2,6 +2,7 @@ package measure
 
 import (
 	"math"
+	"slices"
 
 	"gonum.org/v1/gonum/mat"
 
@@ -27,6 +28,30 @@ func newRim(p geom.RimProfile, c geom.Circle, pts []geom.EdgePoint, sign float64
 		r.used[i] = i < len(pts) && !pts[i].Rejected && p.U[i] > 0
 	}
 	return r
+}
+
+// A rim that seems to have grown by more than growSigmas standard uncertainties,
+// grain of grainU pixels at least, is none: metal does not grow.
+const (
+	growSigmas = 3.0
+	grainU     = 0.1
+)
+
+// unspoiled returns both rims without the directions in which one of them seems
+// to have grown: oil or a scratch was read as the gap there, so that the other
+// rim was not seen either.
+func unspoiled(bore, pin rim) (rim, rim) {
+	grown := func(r rim, i int) bool {
+		return r.U[i] > 0 && -r.sign*r.Dev[i] > growSigmas*max(r.U[i], grainU)
+	}
+	b, p := slices.Clone(bore.U), slices.Clone(pin.U)
+	for i := range min(len(b), len(p)) {
+		if grown(bore, i) || grown(pin, i) {
+			b[i], p[i] = 0, 0
+		}
+	}
+	bore.U, pin.U = b, p
+	return bore, pin
 }
 
 // harmonics fits the rim's deviations in the directions that keep says; see

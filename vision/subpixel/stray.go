@@ -94,38 +94,36 @@ func (f *CrescentFit) contact(d rayLight, from float64, s Sector) (rims, bool) {
 	best := contactDepth * contactDepth * f.Contrast * f.Contrast * sumsq
 	at, width := 0.0, 0.0
 	reach := int(math.Ceil((contactReach + blur) / d.step))
-	for _, r := range []float64{f.Bore.R, f.Bore.R - s.gap} {
-		middle := int(math.Round((r - from) / d.step))
-		for i := middle - reach; i <= middle+reach; i++ {
-			if i-far < 0 || i+far >= len(d.light) {
-				continue
+	bore, pin := int(math.Round((f.Bore.R-from)/d.step)), int(math.Round((f.Bore.R-s.gap-from)/d.step))
+	for i := max(min(bore, pin)-reach, far); i <= max(bore, pin)+reach && i+far < len(d.light); i++ {
+		if i > pin+reach && i < bore-reach {
+			continue // in the gap between the circles
+		}
+		pin, bush := d.mean(i-far, i-near), d.mean(i+near, i+far)
+		var product, before, after float64
+		for k := -far; k <= far; k++ {
+			share := step[max(k, -k)]
+			if k < 0 {
+				share = 1 - share
 			}
-			pin, bush := d.mean(i-far, i-near), d.mean(i+near, i+far)
-			var product, before, after float64
-			for k := -far; k <= far; k++ {
-				share := step[max(k, -k)]
-				if k < 0 {
-					share = 1 - share
-				}
-				v := d.light[i+k] - (pin + (bush-pin)*share)
-				product -= v * line[max(k, -k)]
-				after += v * v
-				v = d.light[i+k] - (pin+bush)/2
-				before += v * v
-			}
-			depth := max(product/sumsq, 0)
-			explained := depth * depth * sumsq
-			if s.gap < crossing*blur {
-				// The circles cross, so that one of the rims is not on its own:
-				// the step between the faces shows where.
-				explained += before - after
-			}
-			if explained > best && min(pin, bush) > faintest*f.Contrast {
-				best, at = explained, from+float64(i)*d.step
-				// A line of width w much narrower than the blur is dark to
-				// w/(s sqrt(2 pi)).
-				width = depth / ((pin + bush) / 2) * blur * math.Sqrt(2*math.Pi)
-			}
+			v := d.light[i+k] - (pin + (bush-pin)*share)
+			product -= v * line[max(k, -k)]
+			after += v * v
+			v = d.light[i+k] - (pin+bush)/2
+			before += v * v
+		}
+		depth := max(product/sumsq, 0)
+		explained := depth * depth * sumsq
+		if s.gap < crossing*blur {
+			// The circles cross, so that one of the rims is not on its own:
+			// the step between the faces shows where.
+			explained += before - after
+		}
+		if explained > best && min(pin, bush) > faintest*f.Contrast {
+			best, at = explained, from+float64(i)*d.step
+			// A line of width w much narrower than the blur is dark to
+			// w/(s sqrt(2 pi)).
+			width = depth / ((pin + bush) / 2) * blur * math.Sqrt(2*math.Pi)
 		}
 	}
 	if at == 0 {
