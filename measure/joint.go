@@ -119,7 +119,7 @@ func Joint(e geom.JointEdges, s calib.Scale, o Options) (JointResult, error) {
 	j.tilt = tilt
 
 	var r JointResult
-	perPx := uncert.Product(s.Along(at, s.AngleRad), tilt.scale(s), "mm/px")
+	perPx := uncert.Product(s.Along(at, s.AngleRad), tilt.scale(s, at), "mm/px")
 	mm := func(q uncert.Quantity) uncert.Quantity { return uncert.Product(perPx, q, "mm") }
 	r.BoreDiameter = mm(j.diameter(bore, 0))
 	r.PinDiameter = mm(j.diameter(pin, 3))

@@ -35,10 +35,14 @@ const (
 	leastOval   = 2e-4
 	// usualOval is the standard deviation of the flattening of a careful photo.
 	usualOval = 1e-4
-	// mostOval is the most that is taken off: a slant of 6 degrees, or a picture
-	// that moves by a 170th of its height while its rows are read. Above it, worn
-	// flanks of unworn rims were seen.
+	// mostOval is the most that is measured, taken off or not: a slant of 6
+	// degrees, or a picture that moves by a 170th of its height while its rows are
+	// read. Above it, worn flanks of unworn rims were seen.
 	mostOval = 0.003
+	// slantDoubt is the share of what the rule says of a slant across it that
+	// stays as standard uncertainty where the rims are flattened: rows read while
+	// the picture moved lean the rule's marks as a slant does.
+	slantDoubt = 0.5
 	// wavesSeen, wavesAlike and mostWaves bound what both rims stray alike: the
 	// least that is not oil or dirt on both, pixels, the least correlation, and
 	// the most that is measured through, pixels.
@@ -222,13 +226,13 @@ func roundJoint(e geom.JointEdges) (geom.JointEdges, flattening, error) {
 	case f.waves > mostWaves:
 		return e, f, check.Refuse(check.Blurred, fmt.Sprintf(
 			"both rims wave alike by %.2g px, more than %.2g px: camera or joint moved while the photo was read out", f.waves, mostWaves))
-	case !f.seen:
-		return e, f, nil
 	case f.size > mostOval:
 		refused := check.Refuse(check.ScaleUnclear, fmt.Sprintf(
 			"both rims are ovals by %.2g of their radius, more than %.2g: the camera looks at a slant, or moved while the photo was read out", f.size, mostOval))
 		refused.Remedy = "set the camera square to the joint, hold it and the joint still, and photograph again"
 		return e, f, refused
+	case !f.seen:
+		return e, f, nil
 	}
 	e.Bore, e.BoreFit, e.BoreProfile = bore.rounded(f, ofBore, e.Bore)
 	e.Pin, e.PinFit, e.PinProfile = pin.rounded(f, ofPin, e.Pin)
@@ -293,7 +297,7 @@ func (f flattening) left() float64 {
 // for lengths that are the mean of all directions, as those of a rounded joint.
 // A scale that is itself such a mean needs nothing; of one from another photo it
 // is not known in which direction this one is true.
-func (f flattening) scale(s calib.Scale) uncert.Quantity {
+func (f flattening) scale(s calib.Scale, at r2.Vec) uncert.Quantity {
 	const name = "rims flattened alike"
 	switch {
 	case !f.looked:
@@ -303,7 +307,11 @@ func (f flattening) scale(s calib.Scale) uncert.Quantity {
 	case s.Round:
 		return uncert.Combine(1, "1", nil)
 	case f.seen:
-		return uncert.Combine(1+f.at(s.AngleRad), "1", uncert.Budget{{Name: name, U: f.left()}})
+		slant := s.Along(at, s.AngleRad).Value/s.MMPerPx.Value - 1
+		return uncert.Combine(1+f.at(s.AngleRad), "1", uncert.Budget{
+			{Name: name, U: f.left()},
+			{Name: "slant across the scale, or movement", U: slantDoubt * math.Abs(slant)},
+		})
 	default:
 		return uncert.Combine(1, "1", uncert.Budget{{Name: name, U: f.left()}})
 	}

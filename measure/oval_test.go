@@ -192,7 +192,7 @@ func TestFlatteningByScale(t *testing.T) {
 		{"file", file, 1, math.Hypot(0.002/math.Sqrt(3), 1e-4)},
 		{"gauge", gauge, 1, 0},
 	} {
-		if q := f.scale(tt.s); math.Abs(q.Value-tt.value) > 1e-12 || math.Abs(q.U-tt.u) > 1e-12 {
+		if q := f.scale(tt.s, tt.s.Origin); math.Abs(q.Value-tt.value) > 1e-12 || math.Abs(q.U-tt.u) > 1e-12 {
 			t.Errorf("%s: %v, want %g (u %g)", tt.name, q, tt.value, tt.u)
 		}
 	}

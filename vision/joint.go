@@ -35,16 +35,19 @@ const (
 	maxMovedInGap = 0.3
 	maxSpreadOff  = 0.38
 	fewSpreads    = 10.0
-	softBlur      = 2.0   // edge spread, pixels, beyond which the blur is the lens out of focus and not quite Gaussian
-	minSoftGap    = 5.0   // and the widest gap then needed, so that the rims do not merge
-	minStep       = 15.0  // step of light at the weaker rim, levels of 255 (L)
-	minSNR        = 3.0   // step of light against the scatter of a pixel's light (L)
-	maxPale       = 0.5   // light in the gap, of the fainter face (L)
-	maxPaleNarrow = 0.2   // the same where the gap is under five edge spreads: its width hangs on its darkness (L)
-	minArc        = 120.0 // degrees of rim that took part in the circle (L)
-	maxClipped    = 0.35  // share of directions lost to saturation (L)
-	maxRagged     = 0.01  // scatter of a rim about its circle, of the radius (L)
-	maxRimU       = 0.5   // standard uncertainty of a radius, pixels (L)
+	// A dim band beside a rim is the smear of the movement, and no chamfer, where
+	// the movement is longer than so many times its width.
+	maxMovedByBand = 4.0
+	softBlur       = 2.0   // edge spread, pixels, beyond which the blur is the lens out of focus and not quite Gaussian
+	minSoftGap     = 5.0   // and the widest gap then needed, so that the rims do not merge
+	minStep        = 15.0  // step of light at the weaker rim, levels of 255 (L)
+	minSNR         = 3.0   // step of light against the scatter of a pixel's light (L)
+	maxPale        = 0.5   // light in the gap, of the fainter face (L)
+	maxPaleNarrow  = 0.2   // the same where the gap is under five edge spreads: its width hangs on its darkness (L)
+	minArc         = 120.0 // degrees of rim that took part in the circle (L)
+	maxClipped     = 0.35  // share of directions lost to saturation (L)
+	maxRagged      = 0.01  // scatter of a rim about its circle, of the radius (L)
+	maxRimU        = 0.5   // standard uncertainty of a radius, pixels (L)
 )
 
 // FindJoint finds a pin standing in its bush, seen end-on, and measures both
@@ -488,8 +491,11 @@ func jointLimits(e geom.JointEdges, f subpixel.CrescentFit, curve raster.Curve) 
 // broken edge is as uneven, and tells nothing.
 func movedLimits(e geom.JointEdges, m subpixel.Moved) []limit {
 	most := min(maxMoved, maxMovedInGap*e.Gap)
+	if band := max(e.BoreBand, e.PinBand); band > 0 {
+		most = min(most, maxMovedByBand*band)
+	}
 	way := check.AtMost("moved_px", round(m.Path, 2), round(most, 2))
-	out := []limit{{way, check.Blurred, fmt.Sprintf("camera or joint moved by about %.1f px, at most %.1f px can be measured in this gap", m.Path, most)}}
+	out := []limit{{way, check.Blurred, fmt.Sprintf("camera or joint moved by about %.1f px, at most %.1f px can be measured in this gap and beside such rims", m.Path, most)}}
 	broken := max(e.BoreBand, e.PinBand, e.BoreBevel, e.PinBevel) > 0
 	if e.Gap < fewSpreads*e.Blur && !broken {
 		uneven := check.AtMost("blur_uneven", round(m.Uneven, 2), maxSpreadOff)
