@@ -46,8 +46,12 @@ const (
 	// camera leave, pixels (rendered photos with nothing done to them: 0.65 and
 	// more). What is sharper was made so, by contrast, sharpening or shrinking,
 	// which move an edge by up to as much as they narrow it.
-	sharpest  = 0.6
-	narrowedU = 0.5
+	sharpest  = 0.62
+	narrowedU = 0.7
+	// Of an edge spread above focused, pixels, hiddenEdge is the standard
+	// uncertainty of a rim's place: a broken edge or a chamfer does not show in
+	// it, nor does the camera's tone curve.
+	focused, hiddenEdge = 1.3, 0.25
 	// sharpenU is the share of the correction for the camera's sharpening
 	// that is taken as its standard uncertainty.
 	sharpenU = 0.35
@@ -63,6 +67,9 @@ const (
 	// taken to stand proud, when it also exceeds three standard uncertainties; and
 	// to lie deep, of that lost on its end.
 	shadowSeen = 0.10
+	// shadowHides is how much more of it, if it is not clearly there, says nothing
+	// of whether the pin is level.
+	shadowHides = 0.2
 	// bandSeen is the width of a dimmer band beside a rim, pixels, from which
 	// on the rim is taken to be chamfered.
 	bandSeen = 0.6
@@ -70,6 +77,15 @@ const (
 	// uncertainty of a flank in contact: no gap is left between the rims that
 	// would show where one ends (tried on rendered photos out of focus).
 	sharpBlur, lostInBlur = 2.0, 0.5
+	// smoothedAway is the standard uncertainty of a flank in contact over that of
+	// the rims for the camera's smoothing, which takes the dark line between
+	// them for grain (tried on generated photos).
+	smoothedAway = 4.0
+	// lopsidedAway is the same for lopsided rims, for where they touch a bright
+	// chamfer in the shade is as lopsided as a tone curve.
+	lopsidedAway = 2.0
+	// smoothedSeen is from which on that of the rims, pixels, is worth a word.
+	smoothedSeen = 0.03
 	// pulledShare is the offset, as a share of what the clearance allows, from
 	// which on the pin is taken to be pulled to that side; below, it stands in
 	// the middle of its bore and the direction of its offset says nothing.
@@ -160,7 +176,7 @@ type joint struct {
 // edgeU is the standard uncertainty of a rim's place for the light it sends.
 func (j joint) edgeU() float64 {
 	narrowed := max(0, sharpest-min(j.e.BlurBore, j.e.BlurPin))
-	return edgeFloor + edgeBlur*j.e.Blur + narrowedU*narrowed
+	return edgeFloor + edgeBlur*j.e.Blur + narrowedU*narrowed + hiddenEdge*max(0, j.e.Blur-focused)
 }
 
 // heightU returns the relative standard uncertainty of a length on the pin's
@@ -176,7 +192,32 @@ func (j joint) heightU() (string, float64) {
 		// A pin ground level with the bush has no chamfer left.
 		return "pin end chamfered, not ground level", chamferedWithinMM / j.distance
 	}
-	return "pin end level with the bush", levelWithinMM / j.distance
+	// A shade that is not beyond doubt may be hidden in oil; where the bush is
+	// darker on the far side the light is not all round, and the shade lies elsewhere.
+	doubt := j.e.Shadow + j.e.ShadowU - 1.5*shadowSeen
+	switch {
+	case j.e.Shadow > shadowSeen:
+		doubt = shadowHides
+	case j.e.Shadow < 0:
+		doubt = j.e.ShadowU - j.e.Shadow - shadowSeen
+	}
+	return "pin end level with the bush", math.Hypot(levelWithinMM, proudLeastMM/math.Sqrt(3)*max(0, min(doubt/shadowHides, 1))) / j.distance
+}
+
+// cameraU returns what the camera does to both rims alike, towards the gap or
+// away from it, that many times, pixels.
+func (j joint) cameraU(times float64) uncert.Budget {
+	b := uncert.Budget{{Name: "tone curve and focus", U: times * j.edgeU()}}
+	for _, t := range []uncert.Term{
+		{Name: "camera's sharpening", U: times * sharpenU * j.e.SharpenShift},
+		{Name: "camera's own tone curve", U: times * j.e.ToneShiftU},
+		{Name: "camera's smoothing", U: times * j.e.SmoothedU},
+	} {
+		if t.U > 0 {
+			b = append(b, t)
+		}
+	}
+	return b
 }
 
 // contactU is the standard uncertainty of a flank's place where it is read
@@ -190,7 +231,7 @@ func (j joint) contactU(bevel float64) float64 {
 		_, h := j.heightU()
 		u += h * j.e.PinFit.R
 	}
-	return u + j.tilt.waves
+	return u + smoothedAway*j.e.SmoothedU + lopsidedAway*j.e.ToneShiftU + j.tilt.waves
 }
 
 // bevels returns the widths of broken edges, pixels: those told from the rim
@@ -218,14 +259,8 @@ func df(c geom.Circle) float64 { return float64(max(c.Inliers-3, 1)) }
 func (j joint) diameter(r rim, at int) uncert.Quantity {
 	b := uncert.Budget{
 		{Name: "light and texture along the rim", U: 2 * math.Sqrt(j.e.Cov[at+2][at+2]), DF: df(r.circle)},
-		{Name: "tone curve and focus", U: 2 * j.edgeU()},
 	}
-	if j.e.SharpenShift > 0 {
-		b = append(b, uncert.Term{Name: "camera's sharpening", U: 2 * sharpenU * j.e.SharpenShift})
-	}
-	if j.e.ToneShiftU > 0 {
-		b = append(b, uncert.Term{Name: "camera's own tone curve", U: 2 * j.e.ToneShiftU})
-	}
+	b = append(b, j.cameraU(2)...)
 	if j.e.Moved > 0 {
 		b = append(b, uncert.Term{Name: "camera moved", U: 2 * movedU * j.e.Moved})
 	}
@@ -263,16 +298,10 @@ func (j joint) clearance() uncert.Quantity {
 	name, h := j.heightU()
 	b := uncert.Budget{
 		{Name: "light and texture along the rims", U: math.Sqrt(max(v, 0)), DF: df(j.e.BoreFit) + df(j.e.PinFit)},
-		{Name: "tone curve and focus", U: 4 * j.edgeU()},
 		{Name: name, U: 2 * j.e.PinFit.R * h},
 		{Name: "light in the gap", U: j.darkU()},
 	}
-	if j.e.SharpenShift > 0 {
-		b = append(b, uncert.Term{Name: "camera's sharpening", U: 4 * sharpenU * j.e.SharpenShift})
-	}
-	if j.e.ToneShiftU > 0 {
-		b = append(b, uncert.Term{Name: "camera's own tone curve", U: 4 * j.e.ToneShiftU})
-	}
+	b = append(b, j.cameraU(4)...)
 	if j.e.Moved > 0 {
 		b = append(b, uncert.Term{Name: "camera moved", U: 2 * math.Sqrt2 * movedU * j.e.Moved})
 	}
@@ -317,10 +346,13 @@ func (j joint) offset() (length, direction uncert.Quantity) {
 	// photo's middle is not known here, a bore's radius off is taken.
 	name, h := j.heightU()
 	shift := j.e.BoreFit.R * h
-	common := uncert.Budget{
-		{Name: "tone curve and focus", U: j.edgeU()},
-		{Name: name, U: shift},
+	// Where the gap is narrow the camera moves the rims otherwise than on the far
+	// side.
+	times := 1.0
+	if j.e.BoreFit.R-j.e.PinFit.R-n < narrowestFoot(j.e) {
+		times = 2
 	}
+	common := append(j.cameraU(times), uncert.Term{Name: name, U: shift})
 	if u := math.Hypot(j.bandU(0), j.bandU(3)); u > 0 {
 		if j.proud {
 			u += max(j.e.BoreBand, j.e.PinBand) / 4 // its shadow, on one side, may be taken for the band
@@ -460,6 +492,9 @@ func (j joint) notes(worn worn) []string {
 	}
 	if j.e.Lopsided > lopsidedSeen {
 		n = append(n, "the light across both rims is lopsided: the camera or an app changed the tones of the photo (contrast, HDR, beauty modes), which moves both rims; the intervals allow for it, a photo in the camera's plain setting needs no such allowance")
+	}
+	if j.e.SmoothedU > smoothedSeen {
+		n = append(n, "the rims look as if the camera had smoothed the photo (noise reduction), which moves both rims and can hide the line between parts that touch; the intervals allow for it, a photo with less of it, or with more light, needs no such allowance")
 	}
 	if j.e.Moved > 0 {
 		n = append(n, fmt.Sprintf("camera or joint moved by about %.0f px while the photo was taken; the intervals allow for it", j.e.Moved))

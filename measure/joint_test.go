@@ -186,6 +186,7 @@ func TestDoubtsWiden(t *testing.T) {
 		{"sharpened", "", func(e *geom.JointEdges) { e.SharpenShift = 0.2 }, 1.2},
 		{"tones changed", "lopsided", func(e *geom.JointEdges) { e.Lopsided, e.ToneShiftU = 0.3, 0.1 }, 2},
 		{"tones perhaps changed", "", func(e *geom.JointEdges) { e.ToneShiftU = 0.1 }, 2},
+		{"smoothed", "noise reduction", func(e *geom.JointEdges) { e.SmoothedU = 0.1 }, 2},
 		{"moved", "moved by about 4 px", func(e *geom.JointEdges) { e.Moved = 4 }, 1.5},
 		{"light in the gap", "", func(e *geom.JointEdges) { e.Gap, e.DarkU = 3, 0.05 }, 1.5},
 	} {

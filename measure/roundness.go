@@ -15,13 +15,17 @@ const (
 	roundWindow = 5.3 * math.Pi / 180
 	// roundSeen is the share of that arc which must have been seen.
 	roundSeen = 0.5
+	// localShare is the share of the directions up to which what strays may be
+	// oil or dirt and not the rim's shape (judgement).
+	localShare = 0.2
 )
 
 // roundness returns the differences of the largest and the smallest radius of
 // both rims.
 //
 // A flank that was not seen, or is not known well, may stray more than what was;
-// what both rims show alike is rather the picture's than that of two parts.
+// what both rims show alike is rather the picture's than that of two parts; and
+// what strays in a few directions only, and is no worn flank, may be oil.
 func (j joint) roundness(wornBore, wornPin wornFlank) (bore, pin uncert.Quantity) {
 	shapes := [2]shape{j.bore.shape(), j.pin.shape()}
 	shared := uncert.Budget{
@@ -45,8 +49,12 @@ func (j joint) roundness(wornBore, wornPin wornFlank) (bore, pin uncert.Quantity
 			out[i] = uncert.Combine(0, "px", uncert.Budget{{Name: "rim not seen far enough round", U: 2 * r.circle.RMS}})
 			continue
 		}
-		deeper := max(0, worn.depth.Value+2*worn.depth.U-value) / 2
-		out[i] = uncert.Combine(value, "px", append(append(parts, shared...), uncert.Term{Name: "worn flank", U: deeper}))
+		deepest := worn.depth.Value + 2*worn.depth.U
+		parts = append(append(parts, shared...), uncert.Term{Name: "worn flank", U: max(0, deepest-value) / 2})
+		if shapes[i].local() {
+			parts = append(parts, uncert.Term{Name: "oil, dirt or a dent", U: max(0, value-deepest) / 2})
+		}
+		out[i] = uncert.Combine(value, "px", parts)
 	}
 	return out[0], out[1]
 }
@@ -122,6 +130,29 @@ func (s shape) extremes(v []float64) (top, bottom int, ok bool) {
 		ok = true
 	}
 	return top, bottom, ok
+}
+
+// local says whether what strays the most from the middle of all radii does so in
+// a few directions only.
+func (s shape) local() bool {
+	var radii []float64
+	for i, seen := range s.seen {
+		if seen {
+			radii = append(radii, s.all[i])
+		}
+	}
+	if len(radii) == 0 {
+		return false
+	}
+	middle := median(radii)
+	top, bottom := radii[len(radii)-1]-middle, radii[0]-middle // median has sorted them
+	far := 0
+	for _, r := range radii {
+		if top > -bottom && r-middle > top/2 || top <= -bottom && r-middle < bottom/2 {
+			far++
+		}
+	}
+	return float64(far) < localShare*float64(len(radii))
 }
 
 // alike returns the difference of the largest and the smallest of what both rims

@@ -111,3 +111,21 @@ func TestRoundnessOfBothAlike(t *testing.T) {
 		}
 	}
 }
+
+// What strays in a few directions only may be oil; an oval is the rim's own.
+func TestRoundnessOfOil(t *testing.T) {
+	for _, tt := range []struct {
+		name  string
+		shape func(t float64) float64
+		want  bool
+	}{
+		{"oil", func(t float64) float64 { return -4 * math.Exp(-t*t/0.02) }, true},
+		{"oval", func(t float64) float64 { return math.Cos(2 * t) }, false},
+		{"three waves", func(t float64) float64 { return math.Cos(3 * t) }, false},
+	} {
+		r := rand.New(rand.NewPCG(6, 2))
+		if got := shapedRim(r, 180, 2*math.Pi, 0.05, 0.05, tt.shape).shape().local(); got != tt.want {
+			t.Errorf("%s: local %v, want %v", tt.name, got, tt.want)
+		}
+	}
+}

@@ -44,6 +44,7 @@ const (
 	minSNR         = 3.0   // step of light against the scatter of a pixel's light (L)
 	maxPale        = 0.5   // light in the gap, of the fainter face (L)
 	maxPaleNarrow  = 0.2   // the same where the gap is under five edge spreads: its width hangs on its darkness (L)
+	minPale        = -0.1  // and the least: lower, pedestal and blur were fitted to something else (good generated and rendered photos: -0.034)
 	minArc         = 120.0 // degrees of rim that took part in the circle (L)
 	maxClipped     = 0.35  // share of directions lost to saturation (L)
 	maxRagged      = 0.01  // scatter of a rim about its circle, of the radius (L)
@@ -231,6 +232,7 @@ func edges(g raster.Gray, f subpixel.CrescentFit, shift float64, feet [2]subpixe
 		}
 	}
 	e.Lopsided, e.ToneShiftU = toneShift(f, bands)
+	e.SmoothedU = smoothingU(f, e.Gap, shift, bands)
 	for rim, band := range []*float64{&e.BoreBand, &e.PinBand} {
 		if *band == 0 && len(ledges[rim]) > len(f.Sectors)/minLedge {
 			*band = middle(ledges[rim])
@@ -444,13 +446,15 @@ func jointLimits(e geom.JointEdges, f subpixel.CrescentFit, curve raster.Curve) 
 	step := 255 * (curve.Encode(e.Contrast+e.Dark) - curve.Encode(e.Dark))
 	add(check.AtLeast("contrast", round(step, 1), minStep), check.TooDark,
 		"the weaker rim stands out by %.0f of 255 levels, at least %.0f are needed", step, minStep)
-	pale := e.Dark / (e.Dark + e.Contrast)
+	pale := paleness(e.Dark, e.Contrast)
 	most := maxPale
 	if e.Gap < 5*e.Blur {
 		most = maxPaleNarrow
 	}
 	add(check.AtMost("light_in_gap", round(pale, 3), most), check.NotFound,
 		"the ring is not dark enough for a gap: it has %.0f %% of the light of the fainter face, at most %.0f %% is a gap of this width", 100*pale, 100*most)
+	add(check.AtLeast("light_in_gap_least", round(pale, 3), minPale), check.TooFewEdges,
+		"the gap comes out darker than no light at all, by %.0f %% of the fainter face, at most %.0f %% is chance: the rims are no single steps of light", -100*pale, -100*minPale)
 	snr := e.Contrast / max(e.Noise, 1e-9)
 	add(check.AtLeast("signal_to_noise", round(min(snr, 1e4), 2), minSNR), check.TooFewEdges,
 		"the rims stand out by %.1f times the unevenness of the light beside them, at least %.1f times is needed", snr, minSNR)

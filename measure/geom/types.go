@@ -95,6 +95,10 @@ type JointEdges struct {
 	// the standard uncertainty of both rims for that, which move into the metal
 	// alike, pixels.
 	Lopsided, ToneShiftU float64
+	// SmoothedU is the standard uncertainty of both rims for what the camera did
+	// to take off grain, which moves them towards the gap alike, pixels; 0 when
+	// no smoothing was seen.
+	SmoothedU float64
 	// Moved is the way that camera or joint moved while the photo was taken, as
 	// the blur in different directions tells, pixels.
 	Moved float64
