@@ -135,7 +135,7 @@ def photo(lin, p, e, g):
 
 def plan():
     """Name -> scene and effects. Every scene plain; every effect at every level about as often; mild ones of careful scenes besides."""
-    every = S.scenes(); g = np.random.default_rng([20261125, 0]); out = {}
+    every = S.scenes(); g = np.random.default_rng([S.DRAW, 0]); out = {}
     cells = [(e, l) for e in EFFECTS for l in range(3)]; deck = []
     def add(scene, effects):
         n = f"{scene}-{'+'.join(e for e, _ in effects)}-{'+'.join(LEVELS[l] for _, l in effects) if effects[0][0] != 'none' else ''}".rstrip("-")

@@ -5,6 +5,9 @@ Uses ../render.py for solids, rule and camera, and adds what a bench does to the
 gap, scratches, grinding marks, pits, nicks, lamps of two tints or from one side.
 
     scenes.py [--work FOLDER] [NAME...]     renders what FOLDER does not hold yet
+
+HARSH_DRAW=NUMBER in the environment draws other joints and photos, of which scenes.py, camera.py and
+tally.py then keep truth and tables in FOLDER/tables.
 """
 import argparse, json, math, os, subprocess, sys, time
 import numpy as np, cv2
@@ -12,6 +15,18 @@ import numpy as np, cv2
 HERE = os.path.dirname(os.path.abspath(__file__))
 sys.path.insert(0, os.path.dirname(HERE)); sys.dont_write_bytecode = True
 import render as R
+
+KEPT = 20261125   # the draw whose truth and tables are kept beside this file
+DRAW = int(os.environ.get("HARSH_DRAW", KEPT))
+
+def tables(work):
+    """The folder of truth and tables."""
+    if DRAW == KEPT: return HERE
+    os.makedirs(f"{work}/tables", exist_ok=True); return f"{work}/tables"
+
+def chance(what, p):
+    """The random numbers of one thing on one joint."""
+    return np.random.default_rng([what, p["seed"]] + [DRAW]*(DRAW != KEPT))
 
 SIZE = (1200, 900)
 KINDS = dict(clean=6, worn=6, narrow=4, chamfer=3, edge=3, proud=4, rust=4, oil=3, scratched=3, lamp=3, tilt=3, coarse=3, mixed=3)
@@ -21,7 +36,7 @@ MORE = dict(kind="clean", careful=False, grey=False, seed=0, rust=0.0, lumps=0, 
 
 def draw(kind, seed):
     """The parameters of one scene: those of render.DEF and of MORE."""
-    g = np.random.default_rng([20261125, seed])
+    g = np.random.default_rng([DRAW, seed])
     u, pick = g.uniform, lambda *a: a[g.integers(len(a))]
     with_ = lambda chance: kind == "mixed" and g.random() < chance
     m = u(0.013, 0.020) if kind == "coarse" else u(0.006, 0.010) if kind in CAREFUL else u(0.006, 0.012)
@@ -84,7 +99,7 @@ def marks(p, work):
     """A picture with transparency of scratches, grinding marks and pits, 2048 px over 16 mm."""
     path = f"{work}/marks_{p['seed']}.png"
     if os.path.exists(path): return path
-    g = np.random.default_rng([7, p["seed"]]); n = 2048
+    g = chance(7, p); n = 2048
     tone, alpha = np.zeros((n, n), np.float32), np.zeros((n, n), np.float32)
     def line(a, b, t, al, w):
         m = np.zeros((n, n), np.uint8)
@@ -113,7 +128,7 @@ def layers(p, surface, work):
     """Texture layers over a face: rust, and marks that run across all faces."""
     s = ""
     if p["rust"] and surface != "back":
-        g = np.random.default_rng([8, p["seed"]]); o = g.uniform(-50, 50, 3); t = 0.78 - 0.5*p["rust"] + (0.1 if surface == "rule" else 0)
+        g = chance(8, p); o = g.uniform(-50, 50, 3); t = 0.78 - 0.5*p["rust"] + (0.1 if surface == "rule" else 0)
         s += (f" texture{{pigment{{bozo turbulence 0.7 octaves 6 scale {g.uniform(0.3, 1.0):.3f} translate<{o[0]:.2f},{o[1]:.2f},{o[2]:.2f}> color_map{{[0 rgbt<0.25,0.10,0.04,1>]{RUST % (t, t + 0.07)}}}}} "
               f"normal{{bumps 0.7 scale 0.04}} finish{{ambient 0 emission 0 diffuse 0.8}}}}")
     if (p["scratches"] or p["grind"] or p["pits"]) and surface in ("bush", "pin", "plate"):
@@ -123,7 +138,7 @@ def layers(p, surface, work):
 
 def dirt(p):
     """Rust lumps, nicks and the film of oil in the gap."""
-    g = np.random.default_rng([9, p["seed"]]); rb = p["bore"]/2; s = []
+    g = chance(9, p); rb = p["bore"]/2; s = []
     for _ in range(p["lumps"]):
         a = g.uniform(0, 2*math.pi); r = g.uniform(0.03, 0.12)
         balls = " ".join(f"sphere{{<{rb*math.cos(a)+g.normal(0,.7*r):.4f},{rb*math.sin(a)+g.normal(0,.7*r):.4f},0>,{r*g.uniform(.4,1):.4f}}}" for _ in range(6))
@@ -165,7 +180,7 @@ def render(name, p, work):
     try:
         scene = "\n".join(["#version 3.7; global_settings{assumed_gamma 1.0 max_trace_level 4}",
             f"plane{{z,-7 {R.tex(p, 'fine', 51, p['a_back'], 30, spec=0, contrast=2)}}}", R.joint_scene(p),
-            R.rule_scene(p, None), R.oil_scene(p, np.random.default_rng([10, p["seed"]])), dirt(p)])
+            R.rule_scene(p, None), R.oil_scene(p, chance(10, p)), dirt(p)])
     finally:
         R.tex = plainly
     e1, e2, e3, p0, _, _ = R.camera(p); (W, H), m, D = p["size"], p["mmpp"], 110.0
@@ -201,7 +216,7 @@ def main():
     every = scenes()
     ts = [truth(n, p) for n, p in every.items()]
     json.dump(dict(images=ts), open(f"{work}/truth.json", "w"))
-    with open(f"{HERE}/truth.json", "w") as f:
+    with open(f"{tables(work)}/truth.json", "w") as f:
         f.write("[\n" + ",\n".join(json.dumps(t["scene"]) for t in ts) + "\n]\n")
     for n in a.names or every:
         f = os.path.join(work, "work", n + ".npy")

@@ -3,7 +3,8 @@
 
     tally.py --pinlash PROGRAM [--work FOLDER] [--kept]
 
---kept uses the lines of the last run for photos they hold. Writes harsh.csv and wrong.csv beside this file.
+--kept uses the lines of the last run for photos they hold. Writes harsh.csv and wrong.csv beside this file,
+or to FOLDER/tables for another draw.
 A length is right inside its 95 % interval, within_2 inside twice of it, else wrong; a photo is what the
 worst of its lengths is.
 """
@@ -45,7 +46,7 @@ def failed(line):
 
 def main():
     a = argparse.ArgumentParser(); a.add_argument("--pinlash", default="pinlash"); a.add_argument("--work", default=os.path.join(S.HERE, "renders")); a.add_argument("--kept", action="store_true"); a = a.parse_args()
-    work = os.path.abspath(a.work); photos = json.load(open(f"{work}/photos.json")); truth = {t["name"]: t for t in json.load(open(f"{S.HERE}/truth.json"))}
+    work = os.path.abspath(a.work); tables = S.tables(work); photos = json.load(open(f"{work}/photos.json")); truth = {t["name"]: t for t in json.load(open(f"{tables}/truth.json"))}
     kept = f"{work}/lines.json"; lines = json.load(open(kept)) if a.kept and os.path.exists(kept) else {}
     by = collections.defaultdict(list)
     for n, p in photos.items():
@@ -78,11 +79,11 @@ def main():
         f"good photos {good['photos']}: refused {good['refused']} ({100*good['refused']/max(good['photos'],1):.1f} %), right {good['right']}, within_2 {good['within_2']}, wrong {good['wrong']}"]
     head += [f"{f}: " + ", ".join(f"{v} {c[v]}" for v in VERDICTS) for f, c in lengths.items()]
     print("\n".join(head))
-    with open(f"{S.HERE}/harsh.csv", "w", newline="") as f:
+    with open(f"{tables}/harsh.csv", "w", newline="") as f:
         f.writelines(f"# {h}\n" for h in head); o = csv.writer(f, lineterminator="\n")
         o.writerow(["scene", "effect", "level", "photos", "refused", *VERDICTS, "codes"])
         for k in sorted(cells): o.writerow([*k, *(cells[k][v] for v in ("photos", "refused", *VERDICTS)), codes(cells[k])])
-    with open(f"{S.HERE}/wrong.csv", "w", newline="") as f:
+    with open(f"{tables}/wrong.csv", "w", newline="") as f:
         o = csv.writer(f, lineterminator="\n"); o.writerow(["photo", "length", "truth_mm", "value_mm", "lower_mm", "upper_mm", "error_half_intervals", "error_px"])
         for x in wrongs: o.writerow([*x[:2], *(f"{v:.5f}" for v in x[2:6]), f"{x[6]:.2f}", f"{x[7]:+.2f}"])
     for x in wrongs: print(f"wrong {x[0]} {x[1]}: truth {x[2]:.4f}, {x[3]:.4f} ({x[4]:.4f} to {x[5]:.4f}), {x[6]:.1f} half intervals, {x[7]:+.2f} px")

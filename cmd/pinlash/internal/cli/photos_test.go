@@ -32,6 +32,8 @@ type photoTruth struct {
 	Proud     float64  `json:"pin_proud_mm"`
 	Chamfer   float64  `json:"pin_chamfer_mm"`
 	EdgeBreak float64  `json:"bore_edge_break_mm"`
+	WearBore  float64  `json:"wear_depth_bore_mm"`
+	WearPin   float64  `json:"wear_depth_pin_mm"`
 	Wear      *struct {
 		Where string  `json:"where"`
 		Depth float64 `json:"depth_mm"`
@@ -86,6 +88,39 @@ func measured(t *testing.T, photo string, division float64) (line, int) {
 		t.Fatalf("%s: status %d, %v, printed %q and %q", photo, status, err, out.String(), errs.String())
 	}
 	return l, status
+}
+
+// TestTaughtPhotos holds harsh photos on which a version of the program went
+// wrong against their truth: each is refused, or all of its figures lie within
+// twice their intervals.
+func TestTaughtPhotos(t *testing.T) {
+	const folder = "../../../../testdata/rendered/harsh/taught"
+	refused := 0
+	for _, p := range readTruth(t, folder) {
+		l, status := measured(t, filepath.Join(folder, p.Files[0]), p.division())
+		if l.Refused != nil {
+			refused++
+			continue
+		}
+		if status != 0 {
+			t.Errorf("%s: status %d", p.Files[0], status)
+		}
+		for name, want := range map[string]float64{
+			"bore_diameter": p.Bore, "pin_diameter": p.Pin, "clearance": p.Clearance, "play": p.Play, "offset": p.Offset,
+			"wear_depth_bore": p.WearBore, "wear_depth_pin": p.WearPin, "roundness_bore": p.WearBore, "roundness_pin": p.WearPin,
+		} {
+			q, ok := l.Results[name]
+			if !ok {
+				t.Errorf("%s: no %s", p.Files[0], name)
+			}
+			if off := math.Abs(q.Value - want); off > 2*max(q.Upper-q.Value, q.Value-q.Lower) {
+				t.Errorf("%s: %s %.4f (%.4f to %.4f) mm, true %.4f", p.Files[0], name, q.Value, q.Lower, q.Upper, want)
+			}
+		}
+	}
+	if n := len(readTruth(t, folder)); 2*refused > n {
+		t.Errorf("%d of %d photos refused", refused, n)
+	}
 }
 
 // TestRenderedJoints holds the figures of every rendered joint against its
