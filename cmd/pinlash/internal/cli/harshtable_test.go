@@ -68,7 +68,7 @@ func writeHarsh(t *testing.T, all []cell, byCell map[string][]fared, sum map[str
 	var b bytes.Buffer
 	b.WriteString(harshCommand())
 	b.WriteString("Generated photos with one thing wrong, measured by the commands themselves with the rule in the photo.\n" +
-		"# joint: both diameters, clearance, play, both wear depths; span: its length, each pitch, kinds of links; play: the play.\n" +
+		"# joint: both diameters, clearance, play, offset, both wear depths and roundnesses; span: its length, each pitch, kinds of links; play: the play.\n" +
 		"# right: all have their truth within their 95 % intervals; within_2: within intervals twice as wide; wrong: any outside those.\n" +
 		"# worst_off: of the worst figure, in half intervals; 99 is one missing or of another link.\n")
 	for _, kind := range []string{"joint", "span", "play", "all"} {
