@@ -196,7 +196,7 @@ func (j joint) heightU() (string, float64) {
 	// darker on the far side the light is not all round, and the shade lies elsewhere.
 	doubt := j.e.Shadow + j.e.ShadowU - 1.5*shadowSeen
 	switch {
-	case j.e.Shadow > shadowSeen:
+	case max(j.e.Shadow, j.e.PinShade) > shadowSeen:
 		doubt = shadowHides
 	case j.e.Shadow < 0:
 		doubt = j.e.ShadowU - j.e.Shadow - shadowSeen

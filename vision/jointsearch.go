@@ -127,7 +127,8 @@ func seedAt(g raster.Gray, at r2.Vec, scale float64) (jointSeed, float64) {
 	}
 	closer()
 	inner, v := agreeAt(g, seed.bore.Center, 0.35*seed.pin.R, 0.9*seed.pin.R, 2, scale, rng)
-	if inner.share >= innerShare || inner.share >= minSeen && inner.depth > darker*seed.depth {
+	if inner.share >= innerShare || inner.share >= minSeen && inner.depth > darker*seed.depth ||
+		inner.share >= minSeen/2 && inner.depth > muchDarker*seed.depth {
 		seed, score = inner, v
 		closer()
 	}
@@ -137,10 +138,11 @@ func seedAt(g raster.Gray, at r2.Vec, scale float64) (jointSeed, float64) {
 // A ring within a ring is the joint when this share of the directions show it,
 // or fewer and it is darker by so much: a bore with a deep worn flank is a
 // crescent, black where it is wide and zero wide elsewhere, and the seam around
-// the bush is pale all round.
+// the bush is pale all round. Grain and oil leave less of it to be seen.
 const (
 	innerShare = 0.6
 	darker     = 1.15
+	muchDarker = 1.3
 )
 
 // agreeAt reads every so many of the rays from a centre, between two radii,
