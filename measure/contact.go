@@ -1,11 +1,11 @@
 package measure
 
 import (
-	"cmp"
 	"math"
 	"slices"
 
 	"gonum.org/v1/gonum/spatial/r2"
+	"gonum.org/v1/gonum/stat"
 
 	"pinlash/measure/uncert"
 )
@@ -139,17 +139,17 @@ func (c *contact) divide(lines []line, blur float64) {
 	margin := beyond(blur) / c.cross.Value
 	n := min(int((1+2*margin)*c.cross.Value/shareStep)+2, mostShares)
 	shares, logs := make([]float64, n), make([]float64, n)
+	parts := [...]float64{0, 0.1, 0.3, 0.5, 0.7, 0.9}
 	for i := range shares {
 		shares[i] = (1+2*margin)*float64(i)/float64(n-1) - margin
-		parts := []float64{0, 0.1, 0.3, 0.5, 0.7, 0.9}
-		sums := make([]float64, len(parts))
+		var sums [len(parts)]float64
 		for _, l := range lines {
 			shown, other := l.likelihood(shares[i], blur)
 			for k, part := range parts {
 				sums[k] += math.Log(part*shown+(1-part)*other) / likeNeighbours
 			}
 		}
-		most := slices.Max(sums)
+		most := slices.Max(sums[:])
 		for k := range sums {
 			logs[i] += math.Exp(sums[k] - most)
 		}
@@ -195,32 +195,20 @@ func (c *contact) spread(lines []line, blur, open float64) {
 	c.gapU = math.Sqrt(1 / (before + now))
 }
 
-// weightedMedian returns the value at which half of the weight is reached.
+// weightedMedian returns the value at which half of the weight is reached. It
+// sorts values and weights.
 func weightedMedian(v, weights []float64) float64 {
-	order := make([]int, len(v))
-	total := 0.0
-	for i, w := range weights {
-		order[i] = i
-		total += w
-	}
-	slices.SortFunc(order, func(a, b int) int { return cmp.Compare(v[a], v[b]) })
-	sum := 0.0
-	for _, i := range order {
-		if sum += weights[i]; sum >= total/2 {
-			return v[i]
-		}
-	}
-	return 0
+	stat.SortWeighted(v, weights)
+	return stat.Quantile(0.5, stat.Empirical, v, weights)
 }
 
 // inContact returns the wear of bore and pin where they touch.
 func (j joint) inContact(c contact, load float64) (flanks [2]wornFlank) {
-	var bevels [2]float64
-	bevels[0], bevels[1] = j.bevels()
+	contactU := j.contactU()
 	rims := [2]rim{j.bore, j.pin}
 	flank := func(i int, depth, u float64) wornFlank {
 		w := wornFlank{
-			depth:     uncert.Combine(depth, "px", rims[i].depthBudget(u, load, j.contactU(bevels[i]))),
+			depth:     uncert.Combine(depth, "px", rims[i].depthBudget(u, load, contactU[i])),
 			direction: math.Mod(load+2*math.Pi, 2*math.Pi),
 			read:      true,
 		}
@@ -236,7 +224,7 @@ func (j joint) inContact(c contact, load float64) (flanks [2]wornFlank) {
 		if !c.alone[i] {
 			continue
 		}
-		if w := rims[i].side(load).wear(load, j.contactU(bevels[i])); !w.unseen {
+		if w := rims[i].side(load).wear(load, contactU[i]); !w.unseen {
 			// What the one does not have is the other's.
 			u := math.Hypot(w.depth.U, math.Hypot(c.cross.U, c.gapU))
 			flanks[i], flanks[1-i] = w, flank(1-i, max(0, both-w.depth.Value), u)
@@ -253,7 +241,8 @@ func (j joint) inContact(c contact, load float64) (flanks [2]wornFlank) {
 // wear together: offset, half the clearance and gap.
 func (j joint) farthest(c contact, offset, clearance uncert.Quantity) uncert.Quantity {
 	q := j.onPull(+1, offset, clearance)
-	b := uncert.Budget{{Name: "gap left in contact", U: math.Hypot(c.gapU, j.contactU(max(j.bevels())))}}
+	u := j.contactU()
+	b := uncert.Budget{{Name: "gap left in contact", U: math.Hypot(c.gapU, max(u[0], u[1]))}}
 	return uncert.Combine(q.Value+c.gap, "px", append(b, q.Budget...))
 }
 
@@ -272,7 +261,11 @@ func (j joint) onPull(way float64, offset, clearance uncert.Quantity) uncert.Qua
 		}
 	}
 	half := clearance.Scaled(0.5, "px")
-	b := uncert.Budget{{Name: "light and texture along the rims", U: math.Sqrt(max(v, 0)), DF: df(j.e.BoreFit) + df(j.e.PinFit)}}
-	b = append(append(b, half.Budget[1:]...), offset.Budget[1:]...) // all but that
+	b := uncert.Budget{{Name: rimsLight, U: math.Sqrt(max(v, 0)), DF: df(j.e.BoreFit) + df(j.e.PinFit)}}
+	for _, t := range slices.Concat(half.Budget, offset.Budget) {
+		if t.Name != rimsLight {
+			b = append(b, t)
+		}
+	}
 	return uncert.Combine(offset.Value+way*half.Value, "px", b)
 }

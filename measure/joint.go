@@ -130,8 +130,8 @@ func Joint(e geom.JointEdges, s calib.Scale, o Options) (JointResult, error) {
 	if j.distance == 0 {
 		j.distance = usualDistanceMM
 	}
-	j.proud = e.Shadow > shadowSeen && e.Shadow > 3*e.ShadowU
-	j.sunk = e.PinShade > shadowSeen && e.PinShade > 3*e.PinShadeU
+	j.proud = e.Shadow > max(shadowSeen, 3*e.ShadowU)
+	j.sunk = e.PinShade > max(shadowSeen, 3*e.PinShadeU)
 	j.tilt = tilt
 
 	var r JointResult
@@ -192,16 +192,22 @@ func (j joint) heightU() (string, float64) {
 		// A pin ground level with the bush has no chamfer left.
 		return "pin end chamfered, not ground level", chamferedWithinMM / j.distance
 	}
+	return "pin end level with the bush", math.Hypot(levelWithinMM, proudLeastMM/math.Sqrt(3)*j.shadeDoubt()) / j.distance
+}
+
+// shadeDoubt is how little the shade beside the rims says of whether the pin is
+// level, 0 to 1.
+func (j joint) shadeDoubt() float64 {
+	if max(j.e.Shadow, j.e.PinShade) > shadowSeen {
+		return 1
+	}
 	// A shade that is not beyond doubt may be hidden in oil; where the bush is
 	// darker on the far side the light is not all round, and the shade lies elsewhere.
 	doubt := j.e.Shadow + j.e.ShadowU - 1.5*shadowSeen
-	switch {
-	case max(j.e.Shadow, j.e.PinShade) > shadowSeen:
-		doubt = shadowHides
-	case j.e.Shadow < 0:
+	if j.e.Shadow < 0 {
 		doubt = j.e.ShadowU - j.e.Shadow - shadowSeen
 	}
-	return "pin end level with the bush", math.Hypot(levelWithinMM, proudLeastMM/math.Sqrt(3)*max(0, min(doubt/shadowHides, 1))) / j.distance
+	return max(0, min(doubt/shadowHides, 1))
 }
 
 // cameraU returns what the camera does to both rims alike, towards the gap or
@@ -220,18 +226,22 @@ func (j joint) cameraU(times float64) uncert.Budget {
 	return b
 }
 
-// contactU is the standard uncertainty of a flank's place where it is read
-// through a gap narrower than the blur, as a flank in contact is. A pin end
+// contactU is the standard uncertainty of bore's and pin's place where they are
+// read through a gap narrower than the blur, as flanks in contact are. A pin end
 // that stands proud leans over the bore's rim there, and a broken edge lies in
-// the shade there, so that it looks like a gap; bevel is its width, of which
-// the shade takes part.
-func (j joint) contactU(bevel float64) float64 {
-	u := 0.2 + 0.2*j.e.Blur + lostInBlur*max(0, j.e.Blur-sharpBlur) + 0.4*min(bevel, 8)
+// the shade there, so that it looks like a gap, of which the shade takes part.
+func (j joint) contactU() (rims [2]float64) {
+	u := 0.2 + 0.2*j.e.Blur + lostInBlur*max(0, j.e.Blur-sharpBlur)
 	if j.proud {
 		_, h := j.heightU()
 		u += h * j.e.PinFit.R
 	}
-	return u + smoothedAway*j.e.SmoothedU + lopsidedAway*j.e.ToneShiftU + j.tilt.waves
+	u += smoothedAway*j.e.SmoothedU + lopsidedAway*j.e.ToneShiftU + j.tilt.waves
+	bore, pin := j.bevels()
+	for i, bevel := range []float64{bore, pin} {
+		rims[i] = u + 0.4*min(bevel, 8)
+	}
+	return rims
 }
 
 // bevels returns the widths of broken edges, pixels: those told from the rim
@@ -250,6 +260,9 @@ func (j joint) bevels() (bore, pin float64) {
 func (j joint) offLevelMM(reach float64) float64 {
 	return min(max(proudPerReach*reach*j.mmPerPx, proudLeastMM), proudMostMM)
 }
+
+// rimsLight names what the covariance of both rims makes of a figure.
+const rimsLight = "light and texture along the rims"
 
 // df returns the degrees of freedom of a circle's fit.
 func df(c geom.Circle) float64 { return float64(max(c.Inliers-3, 1)) }
@@ -297,7 +310,7 @@ func (j joint) clearance() uncert.Quantity {
 	v := 4 * (c[2][2] + c[5][5] - 2*c[2][5])
 	name, h := j.heightU()
 	b := uncert.Budget{
-		{Name: "light and texture along the rims", U: math.Sqrt(max(v, 0)), DF: df(j.e.BoreFit) + df(j.e.PinFit)},
+		{Name: rimsLight, U: math.Sqrt(max(v, 0)), DF: df(j.e.BoreFit) + df(j.e.PinFit)},
 		{Name: name, U: 2 * j.e.PinFit.R * h},
 		{Name: "light in the gap", U: j.darkU()},
 	}
@@ -362,12 +375,12 @@ func (j joint) offset() (length, direction uncert.Quantity) {
 	if j.e.Moved > 0 {
 		common = append(common, uncert.Term{Name: "camera moved", U: movedU * j.e.Moved})
 	}
-	length = uncert.Combine(n, "px", append(uncert.Budget{{Name: "light and texture along the rims", U: math.Sqrt(max(along, 0)), DF: dof}}, common...))
+	length = uncert.Combine(n, "px", append(uncert.Budget{{Name: rimsLight, U: math.Sqrt(max(along, 0)), DF: dof}}, common...))
 	angle := math.Atan2(d.Y, d.X) * 180 / math.Pi
 	// Sideways errors turn the direction; without a clear offset it may be
 	// any: a rectangular distribution over the whole turn.
 	toDeg := 180 / math.Pi / max(n, 1e-6)
-	b := uncert.Budget{{Name: "light and texture along the rims", U: math.Sqrt(max(across, 0)) * toDeg, DF: dof}}
+	b := uncert.Budget{{Name: rimsLight, U: math.Sqrt(max(across, 0)) * toDeg, DF: dof}}
 	for _, t := range common {
 		b = append(b, uncert.Term{Name: t.Name, U: t.U * toDeg})
 	}
@@ -388,10 +401,10 @@ type worn struct {
 
 // worn reads the wear of both rims and the play that comes of it.
 func (j joint) worn(offset, clearance uncert.Quantity, load float64) (w worn) {
-	boreBevel, pinBevel := j.bevels()
+	u := j.contactU()
 	c, touching := j.contact(offset, clearance, load)
 	if !touching {
-		w.bore, w.pin = j.bore.wear(load, j.contactU(boreBevel)), j.pin.wear(load, j.contactU(pinBevel))
+		w.bore, w.pin = j.bore.wear(load, u[0]), j.pin.wear(load, u[1])
 		w.hidden, w.within = j.beyond(c.cross, load, w.bore, w.pin)
 		w.play = play(clearance, load, w.bore, w.pin)
 		if w.hidden == 0 {
@@ -404,10 +417,10 @@ func (j joint) worn(offset, clearance uncert.Quantity, load float64) (w worn) {
 	// The pin may have been pulled the other way for the photo.
 	var others []wornFlank
 	away := load + math.Pi
-	if other := j.bore.side(away).wear(math.NaN(), j.contactU(boreBevel)); other.seen && !w.bore.seen {
+	if other := j.bore.side(away).wear(math.NaN(), u[0]); other.seen && !w.bore.seen {
 		w.bore, others = other, append(others, other)
 	}
-	if other := j.pin.side(away).wear(math.NaN(), j.contactU(pinBevel)); other.seen && !w.pin.seen {
+	if other := j.pin.side(away).wear(math.NaN(), u[1]); other.seen && !w.pin.seen {
 		w.pin, others = other, append(others, other)
 	}
 	w.play = play(j.farthest(c, offset, clearance), load, others...)

@@ -33,15 +33,14 @@ func (j joint) roundness(wornBore, wornPin wornFlank) (bore, pin uncert.Quantity
 		{Name: "both rims stray alike", U: alike(j.bore, j.pin, shapes[0], shapes[1]) / 2},
 	}
 	lean := r2.Sub(j.e.PinFit.Center, j.e.BoreFit.Center)
-	bevels := [2]float64{}
-	bevels[0], bevels[1] = j.bevels()
+	contactU := j.contactU()
 	var out [2]uncert.Quantity
 	for i, r := range []rim{j.bore, j.pin} {
 		worn := []wornFlank{wornBore, wornPin}[i]
 		value, parts := shapes[i].difference(func(k int) float64 {
 			sin, cos := math.Sincos(r.Angle[k])
 			if j.e.BoreFit.R-j.e.PinFit.R-lean.X*cos-lean.Y*sin < narrowestFoot(j.e) {
-				return j.contactU(bevels[i])
+				return contactU[i]
 			}
 			return j.edgeU()
 		})

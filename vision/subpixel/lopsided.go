@@ -42,10 +42,14 @@ const (
 // Lopsided returns how lopsided the light across the bore's rim and the pin's
 // is. ok is false where the gap is too narrow in too many directions to show
 // it, and beside a bevel, which is lopsided itself.
-func (f CrescentFit) Lopsided() (rims [2]Lopsided, ok [2]bool) {
+func (f CrescentFit) Lopsided() (rims [2]Lopsided, ok [2]bool) { return unbevelled(f, f.lopsided) }
+
+// unbevelled returns what read says of the bore's rim and the pin's; of one beside
+// a bevel, whose light is not that of one step, nothing.
+func unbevelled[T any](f CrescentFit, read func(rim int) (T, bool)) (rims [2]T, ok [2]bool) {
 	for r := range rims {
 		if f.Bevels[r].Width == 0 {
-			rims[r], ok[r] = f.lopsided(r)
+			rims[r], ok[r] = read(r)
 		}
 	}
 	return rims, ok

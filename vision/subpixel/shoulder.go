@@ -11,14 +11,7 @@ type Shoulder struct{ Missing, U float64 }
 
 // Shoulders returns those beside the bore's rim and the pin's. ok is false where
 // too few sectors show them, and beside a bevel, which is darker itself.
-func (f CrescentFit) Shoulders() (rims [2]Shoulder, ok [2]bool) {
-	for r := range rims {
-		if f.Bevels[r].Width == 0 {
-			rims[r], ok[r] = f.shoulder(r)
-		}
-	}
-	return rims, ok
-}
+func (f CrescentFit) Shoulders() (rims [2]Shoulder, ok [2]bool) { return unbevelled(f, f.shoulder) }
 
 func (f CrescentFit) shoulder(rim int) (Shoulder, bool) {
 	blur := f.BlurBore
