@@ -356,9 +356,10 @@ func (j joint) offset() (length, direction uncert.Quantity) {
 	dof := df(j.e.BoreFit) + df(j.e.PinFit)
 	// A pin higher than the bush is seen shifted away from the point under
 	// the lens, by its distance from there times height over distance; the
-	// photo's middle is not known here, a bore's radius off is taken.
+	// photo's middle is not known here, a bore's radius off is taken. A camera at
+	// a slant shifts it by the height times the slant.
 	name, h := j.heightU()
-	shift := j.e.BoreFit.R * h
+	shift := h * math.Hypot(j.e.BoreFit.R, j.distance/j.mmPerPx*j.tilt.slantU())
 	// Where the gap is narrow the camera moves the rims otherwise than on the far
 	// side.
 	times := 1.0

@@ -269,6 +269,29 @@ func TestHiddenFlank(t *testing.T) {
 	}
 }
 
+// A pin whose end does not lie in the bush's plane is seen shifted by its height
+// times the camera's slant, to either side: the offset allows for it.
+func TestProudPinAtASlant(t *testing.T) {
+	const deg = 4.0
+	offsetU := func(slant float64) float64 {
+		e := model{boreR: 300, pinR: 290, offset: 9, noise: 0.03}.edges(seeded())
+		e.Shadow, e.ShadowU = 0.3, 0.02
+		e, s := slanted(slant, 0.4).shown(t, e, 0)
+		r, err := Joint(e, s, Options{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		return r.Offset.U
+	}
+	shift := proudLeastMM / math.Sqrt(3) * math.Sin(deg*math.Pi/180)
+	if u := offsetU(deg); u < 0.9*shift || u > 2*shift {
+		t.Errorf("at %g degrees: standard uncertainty %.4f mm, the shift's is %.4f mm", deg, u, shift)
+	}
+	if u := offsetU(0); u > shift/2 {
+		t.Errorf("square on: standard uncertainty %.4f mm", u)
+	}
+}
+
 // A joint without offset has a direction that may be any.
 func TestCentredPinHasNoDirection(t *testing.T) {
 	m := model{boreR: 300, pinR: 290, noise: 0.05}

@@ -151,6 +151,16 @@ func (f flattening) slantDeg() float64 {
 	return math.Acos((1-f.size)/(1+f.size)) * 180 / math.Pi
 }
 
+// slantU returns the standard uncertainty of the camera's slant, rad: the rims
+// tell how large it is, but not to which side.
+func (f flattening) slantU() float64 {
+	size := usualOval
+	if f.looked {
+		size = math.Hypot(f.size, f.left())
+	}
+	return 2 * math.Sqrt(size)
+}
+
 // commonFlattening returns the mean of the rims' ovals. Where they differ by more
 // than their uncertainties one of the parts is oval itself, or worn, and
 // the mean is known the less; so it is where it rests on one rim, whose own it

@@ -241,7 +241,8 @@ func edges(g raster.Gray, f subpixel.CrescentFit, shift float64, feet [2]subpixe
 		}
 		either := 0.0 // variance of a rim of which it is not known which step of light it is
 		if *band == 0 {
-			either += smearVar([]float64{f.BlurBore, f.BlurPin}[rim], min(f.BlurBore, f.BlurPin))
+			odd := min(mostOdd, perMisfit*max(0, f.Misfit(rim)-stepMisfit))
+			either += odd*odd + smearVar([]float64{f.BlurBore, f.BlurPin}[rim], min(f.BlurBore, f.BlurPin))
 		}
 		if *band < f.Smear[rim] && f.Bevels[rim].Width == 0 {
 			either += smearU * f.Smear[rim] * smearU * f.Smear[rim]
@@ -276,14 +277,31 @@ func toneShift(f subpixel.CrescentFit, bands [2]float64) (lopsided, u float64) {
 		}
 	}
 	told := per * max(0, lopsided-evenRims)
+	if c := bothLopsided(rims); c > 0 {
+		told = max(told, perLopsided*(c-evenRims))
+	}
 	hidden := perHidden * max(0, math.Hypot(rims[0].U, rims[1].U)/2-muchGrain)
 	return lopsided, min(mostTone, math.Hypot(told, hidden)) * max(f.BlurBore, f.BlurPin)
+}
+
+// bothLopsided returns the mean of how lopsided both rims are, each counted by how
+// well it is known.
+func bothLopsided(rims [2]subpixel.Lopsided) float64 {
+	var sum, weights float64
+	for _, r := range rims {
+		w := 1 / (r.U*r.U + leastLopsidedU*leastLopsidedU)
+		sum += w * r.C
+		weights += w
+	}
+	return sum / weights
 }
 
 const (
 	// evenRims is how lopsided the rims of a photo with the right curve may look:
 	// 30 plain rendered photos come to 0.10 at most.
 	evenRims = 0.15
+	// leastLopsidedU is the least standard uncertainty believed of it.
+	leastLopsidedU = 0.05
 	// muchGrain is the standard uncertainty of that from which on grain hides it.
 	muchGrain = 0.3
 	// The standard uncertainty in edge spreads, over what is beyond that: where
@@ -311,6 +329,18 @@ func smearVar(blur, sharper float64) float64 {
 // smearU is the standard uncertainty of a radius for a smear, over its width:
 // any place within it is as likely.
 const smearU = 0.58
+
+// A rim whose light strays by more than stepMisfit from one step is of another
+// shape that no bevel explains, a broken edge or burr under sharpening or grain;
+// perMisfit is the standard uncertainty of its radius, pixels, over what is
+// beyond, up to mostOdd. 384 rendered photos of careful users stray by 0.023 at
+// most; of those beyond 0.024 one in six lay outside one and a half of its
+// interval before, of those below one in 140.
+const (
+	stepMisfit = 0.02
+	perMisfit  = 10.0
+	mostOdd    = 0.4
+)
 
 // A ledge must be seen in one of so many directions to count as a band.
 const minLedge = 12

@@ -154,6 +154,21 @@ func (f *CrescentFit) bevels() (found [2]foundBevel, blur float64) {
 	return found, blur
 }
 
+// Misfit is what the light across the bore's rim (0) or the pin's (1), taken over
+// all directions, strays from one step of light spread by a lens: root mean
+// square, over the face's light. It is 0 beside a bevel, which is two steps, and
+// where the light cannot be told.
+func (f CrescentFit) Misfit(rim int) float64 {
+	if f.Bevels[rim].Width > 0 {
+		return 0
+	}
+	one, ok := f.rimLight(rim).oneStep(min(f.BlurBore, f.BlurPin))
+	if !ok {
+		return 0
+	}
+	return one.misfit
+}
+
 // rimLight is the mean light across a rim, in bins of bevelBin, from the gap
 // to the face, over the face's.
 type rimLight struct {

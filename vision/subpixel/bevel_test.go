@@ -27,7 +27,18 @@ func TestBevelBesideARim(t *testing.T) {
 			t.Errorf("%+v: %v", tt, err)
 			continue
 		}
+		// What is no single step is seen as such, until it is known for two.
+		odd, sharp := 0, 1
+		if tt.bore == 0 {
+			odd, sharp = 1, 0
+		}
+		if got := f.Misfit(odd); got < 2*f.Misfit(sharp) {
+			t.Errorf("%+v: one step misses the broken edge by %.4f, the sharp one by %.4f", tt, got, f.Misfit(sharp))
+		}
 		f = f.Bevelled(g)
+		if got := f.Misfit(odd); got != 0 {
+			t.Errorf("%+v: two steps miss the edge by %.4f", tt, got)
+		}
 		for i, want := range []float64{tt.bore, tt.pin} {
 			if got := f.Bevels[i].Width; math.Abs(got-want) > 0.3 {
 				t.Errorf("%+v: rim %d has a bevel of %.2f px, want %.2f", tt, i, got, want)
@@ -57,6 +68,9 @@ func TestNoBevelBesideASharpRim(t *testing.T) {
 		if err != nil {
 			t.Errorf("%+v: %v", tt, err)
 			continue
+		}
+		if m := max(f.Misfit(0), f.Misfit(1)); m == 0 || m > 0.02 {
+			t.Errorf("%+v: one step misses a sharp rim by %.4f", tt, m)
 		}
 		b := f.Bevelled(g)
 		if b.Bevels != [2]subpixel.Bevel{} || b.Smear != [2]float64{} || b.Bore != f.Bore {
