@@ -16,6 +16,7 @@ type wornFlank struct {
 	seen             bool            // beyond doubt
 	read             bool            // read where the load is, but not beyond doubt
 	unseen           bool            // the flank itself was not seen
+	shaded           bool            // aside of the line of pull, and maybe a shade
 }
 
 // How a worn flank is told from chance (judgement, tried on generated joints).
@@ -58,7 +59,7 @@ func (r rim) wear(load, contactU float64) wornFlank {
 		}
 		if best >= 0 && bestZ > wearSigmas {
 			if w, ok := r.flank(best, contactU); ok {
-				return w
+				return r.orShade(w, load)
 			}
 		}
 	}
@@ -88,6 +89,20 @@ func (r rim) wear(load, contactU float64) wornFlank {
 		direction: r.Angle[at],
 		read:      !math.IsNaN(load),
 	}
+}
+
+// orShade allows for a flank aside of the line of pull that is none, but the shade
+// of a lamp on one side: a rim read at the foot of a band is read where the
+// darkness ends.
+func (r rim) orShade(w wornFlank, load float64) wornFlank {
+	aside := 1 - w.onLine(load)
+	if r.hidden == 0 || aside == 0 {
+		return w
+	}
+	w.shaded = true
+	shade := uncert.Term{Name: "worn flank or shade", U: aside * w.depth.Value / 2}
+	w.depth = uncert.Combine(w.depth.Value, "px", append(slices.Clone(w.depth.Budget), shade))
+	return w
 }
 
 // side returns the rim seen on one side only, less than a right angle from the

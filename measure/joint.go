@@ -86,6 +86,12 @@ const (
 	lopsidedAway = 2.0
 	// smoothedSeen is from which on that of the rims, pixels, is worth a word.
 	smoothedSeen = 0.03
+	// A circle on which fewer than mostAgree of all directions lie may in part be
+	// laid through the end of the strip beside the rim; stripU is the standard
+	// uncertainty of its radius and centre for that, over the strip's width and over
+	// the share that is missing (tried on ray-traced chamfers).
+	mostAgree = 0.6
+	stripU    = 0.5
 	// pulledShare is the offset, as a share of what the clearance allows, from
 	// which on the pin is taken to be pulled to that side; below, it stands in
 	// the middle of its bore and the direction of its offset says nothing.
@@ -287,6 +293,9 @@ func (j joint) diameter(r rim, at int) uncert.Quantity {
 	if u := j.tilt.waves; u > 0 {
 		b = append(b, uncert.Term{Name: "both rims wave alike", U: 2 * u})
 	}
+	if u := j.stripsU()[at/3]; u > 0 {
+		b = append(b, uncert.Term{Name: "rim or end of the strip beside it", U: 2 * u})
+	}
 	return uncert.Combine(2*r.circle.R, "px", b)
 }
 
@@ -321,7 +330,27 @@ func (j joint) clearance() uncert.Quantity {
 	if u := math.Hypot(j.bandU(0), j.bandU(3)); u > 0 {
 		b = append(b, uncert.Term{Name: "rim below its chamfer", U: 2 * u})
 	}
+	if u := j.stripsU(); u[0]+u[1] > 0 {
+		b = append(b, uncert.Term{Name: "rims or ends of the strips beside them", U: 2 * math.Hypot(u[0], u[1])})
+	}
 	return uncert.Combine(2*(j.e.BoreFit.R-j.e.PinFit.R), "px", b)
+}
+
+// stripsU is the standard uncertainty of bore's and pin's circle for the strips of
+// broken edges, pixels.
+func (j joint) stripsU() (rims [2]float64) {
+	bore, pin := j.bevels()
+	for i, r := range []rim{j.bore, j.pin} {
+		on := 0
+		for _, used := range r.used {
+			if used {
+				on++
+			}
+		}
+		missing := mostAgree - float64(on)/float64(max(len(r.used), 1))
+		rims[i] = stripU * []float64{bore, pin}[i] * max(0, missing)
+	}
+	return rims
 }
 
 // darkU is what not knowing the light in the gap does to its width: a gap
@@ -375,6 +404,9 @@ func (j joint) offset() (length, direction uncert.Quantity) {
 	}
 	if j.e.Moved > 0 {
 		common = append(common, uncert.Term{Name: "camera moved", U: movedU * j.e.Moved})
+	}
+	if u := j.stripsU(); u[0]+u[1] > 0 {
+		common = append(common, uncert.Term{Name: "rims or ends of the strips beside them", U: math.Hypot(u[0], u[1])})
 	}
 	length = uncert.Combine(n, "px", append(uncert.Budget{{Name: rimsLight, U: math.Sqrt(max(along, 0)), DF: dof}}, common...))
 	angle := math.Atan2(d.Y, d.X) * 180 / math.Pi
@@ -529,7 +561,9 @@ func (j joint) notes(worn worn) []string {
 		if w.unseen {
 			n = append(n, fmt.Sprintf("the %s's loaded flank was not seen: its wear is not known, and the play may be larger", w.name))
 		}
-		if w.seen {
+		if w.seen && w.shaded {
+			n = append(n, fmt.Sprintf("the %s seems to be worn over about %.0f degrees about %.0f degrees, aside of the way the pin lies: that may be the shade of a lamp on one side, and the interval allows for it", w.name, w.width*180/math.Pi, w.direction*180/math.Pi))
+		} else if w.seen {
 			n = append(n, fmt.Sprintf("the %s is worn on one side, over about %.0f degrees about %.0f degrees", w.name, w.width*180/math.Pi, w.direction*180/math.Pi))
 		}
 	}

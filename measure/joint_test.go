@@ -21,7 +21,8 @@ type model struct {
 	direction   float64 // rad
 	boreWear    float64 // depth, towards direction + boreAt
 	boreAt      float64
-	pinWear     float64 // depth, towards direction
+	pinWear     float64 // depth, towards direction + pinAt
+	pinAt       float64
 	oval        float64 // of both rims, a cos 2t
 	noise       float64
 }
@@ -63,7 +64,7 @@ func (m model) edges(rng *rand.Rand) geom.JointEdges {
 		// Both are read along rays from the bore's centre.
 		p := t + math.Asin(m.offset/m.pinR*math.Sin(t-m.direction))
 		db := pocket(m.boreR, m.pinR, m.boreWear, t-m.direction-m.boreAt) + m.oval*math.Cos(2*t) + m.noise*rng.NormFloat64()
-		dp := pocket(m.pinR, m.boreR, m.pinWear, p-m.direction) + m.oval*math.Cos(2*p) + m.noise*rng.NormFloat64()
+		dp := pocket(m.pinR, m.boreR, m.pinWear, p-m.direction-m.pinAt) + m.oval*math.Cos(2*p) + m.noise*rng.NormFloat64()
 		if m.boreWear == 0 {
 			db = m.oval*math.Cos(2*t) + m.noise*rng.NormFloat64()
 		}
@@ -201,6 +202,56 @@ func TestDoubtsWiden(t *testing.T) {
 		}
 		if !strings.Contains(strings.Join(r.Notes, " "), tt.note) {
 			t.Errorf("%s: notes %q lack %q", tt.name, r.Notes, tt.note)
+		}
+	}
+}
+
+// Beside a broken edge the rim is known the less the fewer directions lie on its
+// circle.
+func TestStripBesideFewDirections(t *testing.T) {
+	diameterU := func(share float64) float64 {
+		e := model{boreR: 300, pinR: 290, offset: 9, noise: 0.05}.edges(seeded())
+		e.PinBevel = 10
+		for i := range e.Pin {
+			e.Pin[i].Rejected = float64(i) > share*float64(len(e.Pin))
+		}
+		r, err := Joint(e, exact(), Options{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		return r.PinDiameter.U
+	}
+	all, most, few := diameterU(1), diameterU(0.65), diameterU(0.4)
+	if most > 1.2*all {
+		t.Errorf("most directions on the circle: u %.4f mm, all: %.4f mm", most, all)
+	}
+	if few < 3*most {
+		t.Errorf("few directions on the circle: u %.4f mm, most: %.4f mm", few, most)
+	}
+}
+
+// A flank that seems worn aside of the way the pin lies may be a shade where the
+// rim was read at the foot of a band, and is told so; on that way, or on a sharp rim,
+// it is worn.
+func TestShadeAsideOfThePull(t *testing.T) {
+	for _, tt := range []struct {
+		at, band float64
+		shade    bool
+	}{
+		{math.Pi / 2, 3, true}, {math.Pi / 2, 0, false}, {0, 3, false},
+	} {
+		m := model{boreR: 300, pinR: 284, offset: 10, pinWear: 8, pinAt: tt.at, noise: 0.05}
+		e := m.edges(seeded())
+		e.PinBand = tt.band
+		r, err := Joint(e, exact(), Options{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got := r.WearDepthPin.Lower <= 0 && r.RoundnessPin.Lower <= 0; got != tt.shade {
+			t.Errorf("%+v: wear depth %.4f mm from %.4f, roundness from %.4f", tt, r.WearDepthPin.Value, r.WearDepthPin.Lower, r.RoundnessPin.Lower)
+		}
+		if got := strings.Contains(strings.Join(r.Notes, " "), "shade of a lamp"); got != tt.shade {
+			t.Errorf("%+v: notes %q", tt, r.Notes)
 		}
 	}
 }

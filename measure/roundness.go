@@ -23,7 +23,8 @@ const (
 // roundness returns the differences of the largest and the smallest radius of
 // both rims.
 //
-// A flank that was not seen, or is not known well, may stray more than what was;
+// A flank that was not seen, or is not known well, may stray more than what was,
+// or less, where it is not known which of both is worn;
 // what both rims show alike is rather the picture's than that of two parts; and
 // what strays in a few directions only, and is no worn flank, may be oil.
 func (j joint) roundness(wornBore, wornPin wornFlank) (bore, pin uncert.Quantity) {
@@ -48,8 +49,11 @@ func (j joint) roundness(wornBore, wornPin wornFlank) (bore, pin uncert.Quantity
 			out[i] = uncert.Combine(0, "px", uncert.Budget{{Name: "rim not seen far enough round", U: 2 * r.circle.RMS}})
 			continue
 		}
-		deepest := worn.depth.Value + 2*worn.depth.U
-		parts = append(append(parts, shared...), uncert.Term{Name: "worn flank", U: max(0, deepest-value) / 2})
+		deepest, shallowest := worn.depth.Value+2*worn.depth.U, max(0, worn.depth.Value-2*worn.depth.U)
+		if deepest >= value {
+			parts = append(parts, uncert.Term{Name: "worn flank", U: max(deepest-value, value-shallowest) / 2})
+		}
+		parts = append(parts, shared...)
 		if shapes[i].local() {
 			parts = append(parts, uncert.Term{Name: "oil, dirt or a dent", U: max(0, value-deepest) / 2})
 		}
