@@ -91,6 +91,22 @@ func (r rim) wear(load, contactU float64) wornFlank {
 	}
 }
 
+// orFar allows for wear on the far side from the load where no wear was seen, and
+// that side neither: the pin may have been pulled the other way for the photo.
+func (w wornFlank) orFar(r rim, load float64) wornFlank {
+	if w.seen || w.unseen || math.IsNaN(load) || len(r.Angle) == 0 {
+		return w
+	}
+	step := 2 * math.Pi / float64(len(r.Angle))
+	if 1-r.seenAbout(nearest(r.Angle, load+math.Pi), int(wearSide/step)) <= mostHidden {
+		return w
+	}
+	w.unseen = true
+	far := uncert.Term{Name: "far flank not seen", U: deepestWear / 2 * r.circle.R}
+	w.depth = uncert.Combine(w.depth.Value, "px", append(slices.Clone(w.depth.Budget), far))
+	return w
+}
+
 // orShade allows for a flank aside of the line of pull that is none, but the shade
 // of a lamp on one side: a rim read at the foot of a band is read where the
 // darkness ends.

@@ -256,6 +256,32 @@ func TestShadeAsideOfThePull(t *testing.T) {
 	}
 }
 
+// A flank away from the pull that was not seen may be worn: the pin may have been
+// pulled the other way for the photo.
+func TestFarFlankUnseen(t *testing.T) {
+	for _, tt := range []struct {
+		reach  float64 // rad about the far side that were not seen
+		unseen bool
+	}{{0, false}, {0.5, false}, {1.2, true}} {
+		e := model{boreR: 300, pinR: 284, offset: 10, direction: 0.6, noise: 0.05}.edges(seeded())
+		for i, a := range e.BoreProfile.Angle {
+			if math.Abs(angleBetween(a, 0.6+math.Pi)) < tt.reach {
+				e.BoreProfile.U[i] = 0
+			}
+		}
+		r, err := Joint(e, exact(), Options{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got := r.WearDepthBore.Upper > 0.2; got != tt.unseen {
+			t.Errorf("%g rad unseen: wear depth up to %.3f mm", tt.reach, r.WearDepthBore.Upper)
+		}
+		if got := strings.Contains(strings.Join(r.Notes, " "), "flank of the bore was not seen"); got != tt.unseen {
+			t.Errorf("%g rad unseen: notes %q", tt.reach, r.Notes)
+		}
+	}
+}
+
 // Turning the joint turns the direction and nothing else; a larger pixel makes
 // every length larger in proportion.
 func TestJointLaws(t *testing.T) {

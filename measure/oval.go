@@ -303,11 +303,25 @@ func (f flattening) left() float64 {
 	return f.u * usual / math.Hypot(f.u, usual)
 }
 
+// across returns by which share, to one side or the other, a slant that flattens
+// the rims so makes the scale another beside the rule, at the joint: it is nearer
+// to the lens there, or farther.
+func (f flattening) across(s calib.Scale, at r2.Vec, distanceMM float64) float64 {
+	sin, cos := math.Sincos(s.AngleRad)
+	d := r2.Sub(at, s.Origin)
+	beside := math.Abs(d.Y*cos-d.X*sin) * s.MMPerPx.Value
+	// Rims are short where the camera looks down on them.
+	short := (math.Atan2(f.b, f.a) + math.Pi) / 2
+	toward := math.Abs(math.Sin(short - s.AngleRad))
+	return beside / distanceMM * math.Sin(f.slantDeg()*math.Pi/180) * toward
+}
+
 // scale returns what the length of a pixel along the scale is to be multiplied by
 // for lengths that are the mean of all directions, as those of a rounded joint.
 // A scale that is itself such a mean needs nothing; of one from another photo it
-// is not known in which direction this one is true.
-func (f flattening) scale(s calib.Scale, at r2.Vec) uncert.Quantity {
+// is not known in which direction this one is true. distanceMM is the lens's from the
+// joint.
+func (f flattening) scale(s calib.Scale, at r2.Vec, distanceMM float64) uncert.Quantity {
 	const name = "rims flattened alike"
 	switch {
 	case !f.looked:
@@ -317,10 +331,11 @@ func (f flattening) scale(s calib.Scale, at r2.Vec) uncert.Quantity {
 	case s.Round:
 		return uncert.Combine(1, "1", nil)
 	case f.seen:
-		slant := s.Along(at, s.AngleRad).Value/s.MMPerPx.Value - 1
+		slant := math.Abs(s.Along(at, s.AngleRad).Value/s.MMPerPx.Value - 1)
+		hidden := max(0, f.across(s, at, distanceMM)-slant)
 		return uncert.Combine(1+f.at(s.AngleRad), "1", uncert.Budget{
 			{Name: name, U: f.left()},
-			{Name: "slant across the scale, or movement", U: slantDoubt * math.Abs(slant)},
+			{Name: "slant across the scale, or movement", U: math.Hypot(slantDoubt*slant, hidden)},
 		})
 	default:
 		return uncert.Combine(1, "1", uncert.Budget{{Name: name, U: f.left()}})

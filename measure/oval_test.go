@@ -192,8 +192,33 @@ func TestFlatteningByScale(t *testing.T) {
 		{"file", file, 1, math.Hypot(0.002/math.Sqrt(3), 1e-4)},
 		{"gauge", gauge, 1, 0},
 	} {
-		if q := f.scale(tt.s, tt.s.Origin); math.Abs(q.Value-tt.value) > 1e-12 || math.Abs(q.U-tt.u) > 1e-12 {
+		if q := f.scale(tt.s, tt.s.Origin, 100); math.Abs(q.Value-tt.value) > 1e-12 || math.Abs(q.U-tt.u) > 1e-12 {
 			t.Errorf("%s: %v, want %g (u %g)", tt.name, q, tt.value, tt.u)
+		}
+	}
+}
+
+// A slant that the rims show makes the joint's scale another than the rule's, beside
+// it, by its distance over the lens's times the slant; where the rule does not show it,
+// that stays in doubt. In line with the rule, or slanted along it, there is none.
+func TestSlantBesideTheRule(t *testing.T) {
+	const size = 0.0012 // as of a slant of 4 degrees
+	s := exact()        // along x
+	beside, inLine := r2.Add(s.Origin, r2.Vec{Y: -400}), r2.Add(s.Origin, r2.Vec{X: 400})
+	sin := math.Sqrt(1 - math.Pow((1-size)/(1+size), 2))
+	for _, tt := range []struct {
+		name string
+		a    float64 // short across the rule: positive
+		at   r2.Vec
+		want float64
+	}{
+		{"across", size, beside, 4.0 / 100 * sin},
+		{"across, in line", size, inLine, 0},
+		{"along", -size, beside, 0},
+	} {
+		f := flattening{oval: oval{a: tt.a, u: 1e-5}, size: size, looked: true, seen: true}
+		if q := f.scale(s, tt.at, 100); math.Abs(q.U-math.Hypot(tt.want, 1e-5)) > 1e-9 {
+			t.Errorf("%s: u %.3g, want %.3g", tt.name, q.U, math.Hypot(tt.want, 1e-5))
 		}
 	}
 }

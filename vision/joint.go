@@ -35,6 +35,11 @@ const (
 	maxMovedInGap = 0.3
 	maxSpreadOff  = 0.38
 	fewSpreads    = 10.0
+	// In a gap of less than narrowSpreads edge spreads a movement along a bent path
+	// leads the rims astray by its own width; they scatter by more than maxExcess
+	// times what their light says.
+	narrowSpreads = 8.0
+	maxExcess     = 6.0
 	// A dim band beside a rim is the smear of the movement, and no chamfer, where
 	// the movement is longer than so many times its width.
 	maxMovedByBand = 4.0
@@ -86,9 +91,12 @@ func FindJoint(g raster.Gray, curve raster.Curve) (geom.JointEdges, []check.Chec
 	}
 	fit, feet, bands := chamfers(g, fit)
 	e := edges(g, fit, shift, feet, bands)
+	t := readTones(g, curve, fit)
+	e.BlackInGap, e.Unwhite = t.black, t.unwhite
+	e.ToneShiftU = math.Hypot(e.ToneShiftU, t.u()*e.Blur)
 	moved, _ := fit.Moved()
 	e.Moved = moved.Path
-	for _, l := range append(jointLimits(e, fit, curve), movedLimits(e, moved)...) {
+	for _, l := range append(jointLimits(e, fit, curve), movedLimits(e, moved, fit.Excess)...) {
 		if !l.check.OK {
 			return fail(l.check, l.code, "%s", l.message)
 		}
@@ -523,7 +531,7 @@ func jointLimits(e geom.JointEdges, f subpixel.CrescentFit, curve raster.Curve) 
 
 // movedLimits holds what the rims tell of a moving camera against its limits. A
 // broken edge is as uneven, and tells nothing.
-func movedLimits(e geom.JointEdges, m subpixel.Moved) []limit {
+func movedLimits(e geom.JointEdges, m subpixel.Moved, excess float64) []limit {
 	most := min(maxMoved, maxMovedInGap*e.Gap)
 	if band := max(e.BoreBand, e.PinBand); band > 0 {
 		most = min(most, maxMovedByBand*band)
@@ -534,6 +542,10 @@ func movedLimits(e geom.JointEdges, m subpixel.Moved) []limit {
 	if e.Gap < fewSpreads*e.Blur && !broken {
 		uneven := check.AtMost("blur_uneven", round(m.Uneven, 2), maxSpreadOff)
 		out = append(out, limit{uneven, check.Blurred, fmt.Sprintf("the blur of the rims differs by %.0f %% from place to place, at most %.0f %% is a lens out of focus: camera or joint moved", 100*m.Uneven, 100*maxSpreadOff)})
+	}
+	if e.Gap < narrowSpreads*e.Blur {
+		ragged := check.AtMost("rims_ragged", round(excess, 2), maxExcess)
+		out = append(out, limit{ragged, check.Blurred, fmt.Sprintf("in a gap of %.1f times the blur the rims scatter by %.1f times what their light says, at most %.0f times can be measured: camera or joint moved", e.Gap/e.Blur, excess, maxExcess)})
 	}
 	return out
 }

@@ -78,10 +78,15 @@ func (f *ruleFit) plausible() bool {
 // Dirt does not choose so, and marks that were only missed, as a JPEG's blocks
 // have it, are still seen there. But the bright halos on either side of sharpened
 // marks make a row of twos, with a third always missing, whose period is a third
-// of the rule's.
+// of the rule's; or stand at half the period from each other, so that of the marks
+// only every other place is found. Where none at all is found between, the period is a
+// fraction of the rule's, whatever is seen there.
 func (f *ruleFit) missing() float64 {
 	most := 0.0
 	first, last := f.marks[0].k, f.marks[len(f.marks)-1].k
+	if f.commonStep() > 1 {
+		return 1
+	}
 	for n := 3; n <= 4; n++ {
 		found, places := make([]float64, n), make([]float64, n)
 		for k := first; k <= last; k++ {
@@ -102,6 +107,21 @@ func (f *ruleFit) missing() float64 {
 		most *= 1 - f.seenBetween()
 	}
 	return most
+}
+
+// commonStep is the largest number of places of which every distance between two
+// marks is a multiple.
+func (f *ruleFit) commonStep() int {
+	step := 0
+	for _, m := range f.marks {
+		for a, b := step, m.k-f.marks[0].k; ; a, b = b, a%b {
+			if b == 0 {
+				step = a
+				break
+			}
+		}
+	}
+	return step
 }
 
 // seenBetween is the usual height, in units of the marks' own and 0 to 1, of what

@@ -116,3 +116,24 @@ func TestFindRuleRefusesPatterns(t *testing.T) {
 		})
 	}
 }
+
+// Marks of which every distance is so many places are those of a coarser rule.
+func TestCommonStep(t *testing.T) {
+	for _, tt := range []struct {
+		k    []int
+		want int
+	}{
+		{[]int{0, 1, 2, 3}, 1}, {[]int{-80, -78, -72, -70}, 2}, {[]int{3, 9, 12, 18}, 3}, {[]int{0, 2, 4, 7}, 1},
+	} {
+		var f ruleFit
+		for _, k := range tt.k {
+			f.marks = append(f.marks, ruleMark{k: k})
+		}
+		if got := f.commonStep(); got != tt.want {
+			t.Errorf("%v: step %d, want %d", tt.k, got, tt.want)
+		}
+		if tt.want > 1 && f.missing() != 1 {
+			t.Errorf("%v: places between were not found missing", tt.k)
+		}
+	}
+}

@@ -58,3 +58,52 @@ func TestToneCurveIsAllowedFor(t *testing.T) {
 		}
 	}
 }
+
+// What a tone curve does at its ends is told: a gap that is black throughout, and
+// bright faces on which nothing is white. A plain photo has neither, nor one in which
+// white is clipped.
+func TestEndsOfTheToneCurve(t *testing.T) {
+	plain := func(v float64) float64 { return v }
+	contrast := func(v float64) float64 { return (math.Tanh(5*(v-0.5))/math.Tanh(2.5) + 1) / 2 }
+	shoulder := func(v float64) float64 {
+		if v < 0.6 {
+			return v
+		}
+		return 0.6 + 0.37*(1-math.Exp(-(v-0.6)/0.12))
+	}
+	for _, tt := range []struct {
+		name         string
+		gain         float64
+		bend         func(encoded float64) float64
+		black, white bool
+	}{
+		{"plain", 1, plain, false, false},
+		{"brighter than white in places", 1.7, plain, false, false},
+		{"contrast", 0.6, contrast, true, false},
+		{"bright, with a shoulder", 1.3, shoulder, false, true},
+	} {
+		s := synth.Ring(200, 30, 8, 0.4)
+		s.Joint.Dark = 0.001
+		s.Joint.Bush.Finish = synth.Finish{Amplitude: 0.1, Along: 3, Across: 2}
+		s.Joint.Pin.Finish = s.Joint.Bush.Finish
+		s.Camera.Noise = synth.Noise{Read: 0.001, FullWell: 8000}
+		s.Seed = 5
+		g := s.Sensor()
+		for i, v := range g.Pix {
+			v := min(tt.gain*float64(v), 1)
+			level := math.Round(255 * tt.bend(raster.SRGB.Encode(max(v, 0))))
+			g.Pix[i] = float32(raster.SRGB.Light(level / 255))
+		}
+		e, _, err := vision.FindJoint(g, raster.SRGB)
+		if err != nil {
+			t.Errorf("%s: %v", tt.name, err)
+			continue
+		}
+		if got := e.BlackInGap > 0.42; got != tt.black {
+			t.Errorf("%s: %.2f of the gap is black", tt.name, e.BlackInGap)
+		}
+		if got := e.Unwhite > 0.9; got != tt.white {
+			t.Errorf("%s: faces of %.2f without white", tt.name, e.Unwhite)
+		}
+	}
+}

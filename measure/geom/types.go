@@ -95,6 +95,11 @@ type JointEdges struct {
 	// the standard uncertainty of both rims for that, which move into the metal
 	// alike, pixels.
 	Lopsided, ToneShiftU float64
+	// BlackInGap is the share of the middle of the gap that is black to the last
+	// level, Unwhite the encoded value, 0 to 1, of the brighter face on which
+	// hardly a pixel is white: what a tone curve that adds contrast makes of a
+	// deep gap and of a bright face.
+	BlackInGap, Unwhite float64
 	// SmoothedU is the standard uncertainty of both rims for what the camera did
 	// to take off grain, which moves them towards the gap alike, pixels; 0 when
 	// no smoothing was seen.
