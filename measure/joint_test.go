@@ -341,7 +341,7 @@ func TestHiddenFlank(t *testing.T) {
 	if r.WearDepthBore.Upper < 0.3 || r.Play.Upper < 0.3 {
 		t.Errorf("wear depth %v and play %v of a flank not seen", r.WearDepthBore, r.Play)
 	}
-	if !strings.Contains(strings.Join(r.Notes, " "), "flank was not seen") {
+	if !strings.Contains(strings.Join(r.Notes, " "), "flank of the bore was not seen") {
 		t.Errorf("notes %q", r.Notes)
 	}
 }
