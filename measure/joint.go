@@ -91,12 +91,14 @@ const (
 	lopsidedAway = 2.0
 	// smoothedSeen is from which on that of the rims, pixels, is worth a word.
 	smoothedSeen = 0.03
-	// A circle on which fewer than mostAgree of all directions lie may in part be
-	// laid through the end of the strip beside the rim; stripU is the standard
-	// uncertainty of its radius and centre for that, over the strip's width and over
-	// the share that is missing (tried on ray-traced chamfers).
+	// A strip beside a rim, lit otherwise than the face, can draw it: stripU is the
+	// standard uncertainty of the circle's radius and centre for that, over the
+	// strip's width. A circle on which fewer than mostAgree of all directions lie may in
+	// part be laid through the strip's end, which adds endU of the width over the
+	// share that is missing (tried on ray-traced chamfers).
+	stripU    = 0.03
 	mostAgree = 0.6
-	stripU    = 0.5
+	endU      = 0.5
 	// pulledShare is the offset, as a share of what the clearance allows, from
 	// which on the pin is taken to be pulled to that side; below, it stands in
 	// the middle of its bore and the direction of its offset says nothing.
@@ -352,8 +354,8 @@ func (j joint) stripsU() (rims [2]float64) {
 				on++
 			}
 		}
-		missing := mostAgree - float64(on)/float64(max(len(r.used), 1))
-		rims[i] = stripU * []float64{bore, pin}[i] * max(0, missing)
+		missing := max(0, mostAgree-float64(on)/float64(max(len(r.used), 1)))
+		rims[i] = []float64{bore, pin}[i] * math.Hypot(stripU, endU*missing)
 	}
 	return rims
 }

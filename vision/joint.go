@@ -695,9 +695,24 @@ func mean(v []float64) float64 {
 
 // bevel returns the width of a strip beside the bore's rim (0) or the pin's
 // (1), on the side of the face, whose light differs from that of the face
-// beyond by more than a tenth, pixels.
+// beyond by more than a tenth, pixels; by more than mostUneven on one side only, where
+// a lamp on one side lights the strip otherwise than on the other.
 func bevel(g raster.Gray, f subpixel.CrescentFit, rim int) float64 {
-	const differs, sure = 0.1, 3.0
+	const differs, mostUneven, sides = 0.1, 0.4, 6
+	width := strip(g, f, rim, differs, func(float64) bool { return true })
+	for k := range sides {
+		middle := 2 * math.Pi * float64(k) / sides
+		width = max(width, strip(g, f, rim, mostUneven, func(t float64) bool {
+			return math.Abs(math.Remainder(t-middle, 2*math.Pi)) < math.Pi/sides
+		}))
+	}
+	return width
+}
+
+// strip returns the width of a strip beside a rim, in those directions that on says,
+// whose light differs by a share from that of the face beyond.
+func strip(g raster.Gray, f subpixel.CrescentFit, rim int, differs float64, on func(angle float64) bool) float64 {
+	const sure = 3.0
 	c, blur, dir := f.Bore, f.BlurBore, +1.0
 	if rim == 1 {
 		c, blur, dir = f.Pin, f.BlurPin, -1
@@ -706,13 +721,13 @@ func bevel(g raster.Gray, f subpixel.CrescentFit, rim int) float64 {
 	ring := func(d float64) (light, u float64) {
 		var v []float64
 		for _, s := range f.Sectors {
-			if !s.Fitted || covered(f, s) {
-				continue
-			}
 			// From the rim as it is there: worn, it lies elsewhere.
 			angle, dev := s.Angle, s.Bore
 			if rim == 1 {
 				angle, dev = s.PinAngle, s.Pin
+			}
+			if !s.Fitted || covered(f, s) || !on(angle) {
+				continue
 			}
 			sin, cos := math.Sincos(angle)
 			r := c.R + dir*d + dev
