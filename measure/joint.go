@@ -205,7 +205,13 @@ func (j joint) heightU() (string, float64) {
 		// A pin ground level with the bush has no chamfer left.
 		return "pin end chamfered, not ground level", chamferedWithinMM / j.distance
 	}
-	return "pin end level with the bush", math.Hypot(levelWithinMM, proudLeastMM/math.Sqrt(3)*j.shadeDoubt()) / j.distance
+	doubt := proudLeastMM * j.shadeDoubt()
+	if j.e.BoreBevel > 0 {
+		// A pin that stands proud in the middle of its bore shades the bush all
+		// round, as a broken edge of the bore does.
+		doubt = j.offLevelMM(j.e.BoreBevel)
+	}
+	return "pin end level with the bush", math.Hypot(levelWithinMM, doubt/math.Sqrt(3)) / j.distance
 }
 
 // shadeDoubt is how little the shade beside the rims says of whether the pin is

@@ -226,11 +226,11 @@ func edges(g raster.Gray, f subpixel.CrescentFit, shift float64, feet [2]subpixe
 	e.BoreBevel, e.PinBevel = bevel(g, f, 0), bevel(g, f, 1)
 	e.BoreBand, e.PinBand = bands[0], bands[1]
 	if len(feet[0].Seen) > 0 && bands[0] > 0 {
-		e.Bore, e.BoreFit, e.BoreProfile = atFoot(feet[0], e.BoreProfile.Angle)
+		e.Bore, e.BoreFit, e.BoreProfile = atFoot(feet[0], e.BoreFit, e.BoreProfile, +1)
 		setBlock(&e.Cov, 0, e.BoreFit.Cov)
 	}
 	if len(feet[1].Seen) > 0 && bands[1] > 0 {
-		e.Pin, e.PinFit, e.PinProfile = atFoot(feet[1], e.PinProfile.Angle)
+		e.Pin, e.PinFit, e.PinProfile = atFoot(feet[1], e.PinFit, e.PinProfile, -1)
 		setBlock(&e.Cov, 3, e.PinFit.Cov)
 	}
 	for rim, b := range f.Bevels {
@@ -397,24 +397,36 @@ const minBand = 0.6
 // of its own (judgement, tried on rendered chamfers).
 func footU(band float64) float64 { return min(0.3*band, 0.5) }
 
+// A band is nowhere wider than widestFoot times its usual width.
+const widestFoot = 3.0
+
 // bevelU is the standard uncertainty of the radius of a rim beside a bevel, as
 // a share of the bevel's width: it is lit evenly on the mean only. Half of it
 // is that of the centre (judgement, tried on generated and rendered edges).
 const bevelU = 0.1
 
-// atFoot returns a rim as the feet of its band show it.
-func atFoot(f subpixel.Foot, angles []float64) ([]geom.EdgePoint, geom.Circle, geom.RimProfile) {
+// atFoot returns a rim as the feet of its band show it. Before, it was read at half
+// light, as a circle and a profile; sign is the direction in which it wears.
+//
+// Wear takes a band off, so that it is nowhere much wider than elsewhere. Where the
+// darkness ends far before half light is reached, in a worn flank, it ends at a lit
+// wall in the gap, and the rim is where it was read before.
+func atFoot(f subpixel.Foot, before geom.Circle, half geom.RimProfile, sign float64) ([]geom.EdgePoint, geom.Circle, geom.RimProfile) {
 	var pts []geom.EdgePoint
 	var p geom.RimProfile
 	c := f.Circle
 	add := footU(f.Band)
-	for i, a := range angles {
-		u := 0.0
-		used := f.Seen[i] && math.Abs(f.Dev[i]) < max(4*f.Spread, 1)
+	for i, a := range half.Angle {
+		u, dev := 0.0, f.Dev[i]
 		if f.Seen[i] {
 			u = math.Hypot(f.Spread, add)
+			rim := rimPoint(before, a, half.Dev[i], 0, true).At
+			if d := r2.Norm(r2.Sub(rim, c.Center)) - c.R; half.U[i] > 0 && sign*(d-dev) > widestFoot*f.Band {
+				u, dev = math.Hypot(half.U[i], f.Band), d
+			}
 		}
-		pt := rimPoint(c, a, f.Dev[i], u, used)
+		used := f.Seen[i] && math.Abs(dev) < max(4*f.Spread, 1)
+		pt := rimPoint(c, a, dev, u, used)
 		if used {
 			c.Inliers++
 		}
@@ -422,7 +434,7 @@ func atFoot(f subpixel.Foot, angles []float64) ([]geom.EdgePoint, geom.Circle, g
 			pt.Why = "gap too narrow"
 		}
 		pts = append(pts, pt)
-		p.Add(a, f.Dev[i], u)
+		p.Add(a, dev, u)
 	}
 	c.RMS = f.Spread
 	for i := range c.Cov {
