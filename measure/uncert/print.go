@@ -23,6 +23,20 @@ func (q Quantity) Printed() Printed {
 	}
 }
 
+// PrintedTogether returns the digits of figures that are read side by side, all to the
+// decimal place of the one that is known the least.
+func PrintedTogether(figures ...Quantity) []string {
+	place := exactDigits
+	for _, q := range figures {
+		place = min(place, q.place())
+	}
+	digits := make([]string, len(figures))
+	for i, q := range figures {
+		digits[i] = fixed(q.Value, place)
+	}
+	return digits
+}
+
 // String returns value, unit, standard uncertainty and 95 % interval, like
 // "3.3020 mm (u 0.0009, 95 % from 3.3002 to 3.3038)".
 func (q Quantity) String() string {

@@ -3,6 +3,7 @@ package uncert
 import (
 	"encoding/json"
 	"math"
+	"slices"
 	"strings"
 	"testing"
 )
@@ -195,4 +196,16 @@ func FuzzQuantityJSON(f *testing.F) {
 			t.Fatalf("wrote %q but cannot read it: %v", out, err)
 		}
 	})
+}
+
+// Figures side by side have the decimals of the one that is known the least.
+func TestPrintedTogether(t *testing.T) {
+	figure := func(value, u float64) Quantity { return Combine(value, "mm", Budget{{Name: "any", U: u}}) }
+	got := PrintedTogether(figure(0.1689, 0.0031), figure(0.209853, 0.00042))
+	if want := []string{"0.1689", "0.2099"}; !slices.Equal(got, want) {
+		t.Errorf("%q, want %q", got, want)
+	}
+	if got := PrintedTogether(figure(12.3, 0.5)); got[0] != figure(12.3, 0.5).Printed().Value {
+		t.Errorf("%q alone", got)
+	}
 }

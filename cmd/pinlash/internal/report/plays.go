@@ -42,7 +42,8 @@ func (b *builder) playPlot(c *chain) plotted {
 		values[i] = b.of(q).Value
 	}
 	least, most := spread(plays)
-	says := fmt.Sprintf("%d plays from %s to %s %s, half of them up to %.3g %s.", len(plays), b.of(least).Printed().Value, b.of(most).Printed().Value, unit, median(values), unit)
+	digits := uncert.PrintedTogether(b.of(least), b.of(most))
+	says := fmt.Sprintf("%d plays from %s to %s %s, half of them up to %.3g %s.", len(plays), digits[0], digits[1], unit, median(values), unit)
 	p := newPlot("play, "+unit, "joints")
 	h := binned(values)
 	for _, l := range lines {

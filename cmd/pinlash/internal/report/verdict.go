@@ -80,8 +80,8 @@ func (b *builder) verdict(c *chain) verdict {
 		if len(plays) == 1 {
 			v.Says = append(v.Says, fmt.Sprintf("One joint was measured: play %s.", b.words(least)))
 		} else {
-			l, m := b.of(least), b.of(most)
-			v.Says = append(v.Says, fmt.Sprintf("The play in %d photos of joints runs from %s to %s %s.", len(plays), l.Printed().Value, m.Printed().Value, m.Unit))
+			digits := uncert.PrintedTogether(b.of(least), b.of(most))
+			v.Says = append(v.Says, fmt.Sprintf("The play in %d photos of joints runs from %s to %s %s.", len(plays), digits[0], digits[1], b.of(most).Unit))
 		}
 	}
 	if c.Refused > 0 {
