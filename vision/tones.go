@@ -101,3 +101,63 @@ func shareWhere(v []float64, is func(float64) bool) float64 {
 	}
 	return float64(n) / float64(max(len(v), 1))
 }
+
+// toneShift returns how lopsided both rims are, and the standard uncertainty of
+// their place for the photo's tone curve, pixels. Only what both show alike is
+// the curve's: a shadow or grain lies on one. Beside a chamfer nothing is told.
+//
+// A curve that adds contrast makes rims lopsided and moves them into the metal,
+// by 0.1 to 0.3 edge spreads alone and by up to 0.8 with the middle darkened as
+// well. A plain power of the right curve, or one that takes contrast away, turns
+// a Gaussian edge into another one elsewhere, and is not told.
+func toneShift(f subpixel.CrescentFit, bands [2]float64) (lopsided, u float64) {
+	rims, ok := f.Lopsided()
+	if !ok[0] || !ok[1] || max(bands[0], bands[1], f.Smear[0], f.Smear[1]) > 0 {
+		return 0, 0
+	}
+	per := perLopsided
+	if rims[0].C*rims[1].C > 0 {
+		lopsided = min(math.Abs(rims[0].C), math.Abs(rims[1].C))
+		if rims[0].C < 0 {
+			per = perLopsidedBack
+		}
+	}
+	told := per * max(0, lopsided-evenRims)
+	if c := bothLopsided(rims); c > 0 {
+		told = max(told, perLopsided*(c-evenRims))
+	}
+	hidden := perHidden * max(0, math.Hypot(rims[0].U, rims[1].U)/2-muchGrain)
+	return lopsided, min(mostTone, math.Hypot(told, hidden)) * max(f.BlurBore, f.BlurPin)
+}
+
+// bothLopsided returns the mean of how lopsided both rims are, each counted by how
+// well it is known.
+func bothLopsided(rims [2]subpixel.Lopsided) float64 {
+	var sum, weights float64
+	for _, r := range rims {
+		w := 1 / (r.U*r.U + leastLopsidedU*leastLopsidedU)
+		sum += w * r.C
+		weights += w
+	}
+	return sum / weights
+}
+
+const (
+	// evenRims is how lopsided the rims of a photo with the right curve may look:
+	// 30 plain rendered photos come to 0.10 at most.
+	evenRims = 0.15
+	// leastLopsidedU is the least standard uncertainty believed of it.
+	leastLopsidedU = 0.05
+	// muchGrain is the standard uncertainty of that from which on grain hides it.
+	muchGrain = 0.3
+	// The standard uncertainty in edge spreads, over what is beyond that: where
+	// the rims are lopsided as contrast makes them, where they are so the other
+	// way round, as faint sharpening and smoothing do, and where grain hides
+	// whether they are. All were set on 24 rendered photos with bent curves: 18 then
+	// have the truth in every interval, 5 within twice; one, out of focus, does not
+	// show its curve.
+	perLopsided     = 2.0
+	perLopsidedBack = 0.4
+	perHidden       = 0.4
+	mostTone        = 0.4 // edge spreads
+)

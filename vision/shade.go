@@ -1,0 +1,195 @@
+package vision
+
+import (
+	"math"
+	"slices"
+
+	"gonum.org/v1/gonum/spatial/r2"
+
+	"pinlash/vision/raster"
+	"pinlash/vision/subpixel"
+)
+
+// shadow is light lost beside a rim.
+type shadow struct {
+	share, u float64 // of the light, with its standard uncertainty
+	reach    float64 // how far from the rim it is down to half, pixels
+}
+
+// shade compares the light on the bush (rim 0) or on the pin's end (1) close to
+// its rim with that farther from it, on the side the pin leans on and on the far
+// side.
+//
+// Between a pin and a bush of equal height no light is lost; a pin that
+// stands proud shades the bush beside it, and one that lies deep is in the shade
+// of the bore, most where they touch, and the farther the higher or deeper.
+func shade(g raster.Gray, f subpixel.CrescentFit, rim int) shadow {
+	lean := r2.Sub(f.Pin.Center, f.Bore.Center)
+	if r2.Norm(lean) < 1 || len(f.Sectors) == 0 {
+		return shadow{}
+	}
+	lean = r2.Unit(lean)
+	c, blur, dir := f.Bore, f.BlurBore, +1.0
+	if rim == 1 {
+		c, blur, dir = f.Pin, f.BlurPin, -1
+	}
+	margin := 2.5*blur + 0.3 + f.Bevels[rim].Width
+	const near = 3
+	reach := 0.2 * c.R
+	var touching, far [][]float64 // ln of the light by distance, over that farther away
+	for _, s := range f.Sectors {
+		angle, dev := s.Angle, max(s.Bore, 0)
+		if rim == 1 {
+			angle, dev = s.PinAngle, min(s.Pin, 0)
+		}
+		sin, cos := math.Sincos(angle)
+		toward := cos*lean.X + sin*lean.Y
+		// Where none was found the face may begin anywhere.
+		if math.Abs(toward) < 0.7 || !s.Fitted || covered(f, s) {
+			continue
+		}
+		// From the rim as it is there: worn, it lies elsewhere.
+		line := rayLight(g, c.Center, cos, sin, c.R+dev+dir*margin, dir, int(reach))
+		out := mean(line[len(line)*3/5:])
+		if out <= 0 {
+			continue
+		}
+		for k, v := range line {
+			line[k] = math.Log(max(v, 1e-4) / out)
+		}
+		if toward > 0 {
+			touching = append(touching, line)
+		} else {
+			far = append(far, line)
+		}
+	}
+	if len(touching) < 8 || len(far) < 8 {
+		return shadow{}
+	}
+	at := func(lines [][]float64, from, to int) (float64, float64) {
+		v := make([]float64, len(lines))
+		for i, l := range lines {
+			v[i] = mean(l[from:to])
+		}
+		return centre(v)
+	}
+	a, ua := at(touching, 0, near)
+	b, ub := at(far, 0, near)
+	out := shadow{share: b - a, u: math.Hypot(ua, ub)}
+	for d := 0; d+2 < len(touching[0]); d++ {
+		t, _ := at(touching, d, d+2)
+		o, _ := at(far, d, d+2)
+		if o-t < out.share/2 {
+			break
+		}
+		out.reach = float64(d) + margin
+	}
+	return out
+}
+
+// rayLight returns the light along a ray of a centre, n+1 places a pixel apart,
+// from a radius outwards (dir +1) or inwards (-1).
+func rayLight(g raster.Gray, c r2.Vec, cos, sin, from, dir float64, n int) []float64 {
+	line := make([]float64, n+1)
+	for k := range line {
+		r := from + dir*float64(k)
+		line[k] = g.Bilinear(c.X+r*cos, c.Y+r*sin)
+	}
+	return line
+}
+
+func mean(v []float64) float64 {
+	if len(v) == 0 {
+		return 0
+	}
+	sum := 0.0
+	for _, x := range v {
+		sum += x
+	}
+	return sum / float64(len(v))
+}
+
+// bevel returns the width of a strip beside the bore's rim (0) or the pin's
+// (1), on the side of the face, whose light differs from that of the face
+// beyond by more than a tenth, pixels; by more than mostUneven on one side only, where
+// a lamp on one side lights the strip otherwise than on the other.
+func bevel(g raster.Gray, f subpixel.CrescentFit, rim int) float64 {
+	const differs, mostUneven, sides = 0.1, 0.4, 6
+	width := strip(g, f, rim, differs, func(float64) bool { return true })
+	for k := range sides {
+		middle := 2 * math.Pi * float64(k) / sides
+		width = max(width, strip(g, f, rim, mostUneven, func(t float64) bool {
+			return math.Abs(math.Remainder(t-middle, 2*math.Pi)) < math.Pi/sides
+		}))
+	}
+	return width
+}
+
+// strip returns the width of a strip beside a rim, in those directions that on says,
+// whose light differs by a share from that of the face beyond.
+func strip(g raster.Gray, f subpixel.CrescentFit, rim int, differs float64, on func(angle float64) bool) float64 {
+	const sure = 3.0
+	c, blur, dir := f.Bore, f.BlurBore, +1.0
+	if rim == 1 {
+		c, blur, dir = f.Pin, f.BlurPin, -1
+	}
+	from, to := math.Ceil(2*blur+1), math.Ceil(0.1*c.R)
+	ring := func(d float64) (light, u float64) {
+		var v []float64
+		for _, s := range f.Sectors {
+			// From the rim as it is there: worn, it lies elsewhere.
+			angle, dev := s.Angle, s.Bore
+			if rim == 1 {
+				angle, dev = s.PinAngle, s.Pin
+			}
+			if !s.Fitted || covered(f, s) || !on(angle) {
+				continue
+			}
+			sin, cos := math.Sincos(angle)
+			r := c.R + dir*d + dev
+			if x, y := c.Center.X+r*cos, c.Center.Y+r*sin; g.Inside(x, y) {
+				v = append(v, g.Bilinear(x, y))
+			}
+		}
+		return centre(v)
+	}
+	var beyond []float64
+	for _, d := range []float64{to, to + 2, to + 4, 1.2 * to, 1.4 * to} {
+		light, _ := ring(d)
+		beyond = append(beyond, light)
+	}
+	face := middle(beyond)
+	if face <= 0 {
+		return 0
+	}
+	width := 0.0
+	for d := from; d < to; d++ {
+		light, u := ring(d)
+		if math.Abs(light-face) < max(differs*face, sure*u) {
+			break
+		}
+		width = d
+	}
+	return width
+}
+
+// centre returns the median of v and its standard uncertainty. Neighbouring
+// directions share the same scratches: a quarter of them are taken to be
+// independent.
+func centre(v []float64) (mid, u float64) {
+	mid = middle(v)
+	d := make([]float64, len(v))
+	for i, x := range v {
+		d[i] = math.Abs(x - mid)
+	}
+	return mid, 1.253 * 1.48 * middle(d) / math.Sqrt(float64(len(v))/4)
+}
+
+// middle returns the median of v, 0 for none.
+func middle(v []float64) float64 {
+	if len(v) == 0 {
+		return 0
+	}
+	s := slices.Sorted(slices.Values(v))
+	return (s[len(s)/2] + s[(len(s)-1)/2]) / 2
+}
