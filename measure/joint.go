@@ -97,6 +97,7 @@ const (
 	// part be laid through the strip's end, which adds endU of the width over the
 	// share that is missing (tried on ray-traced chamfers).
 	stripU    = 0.03
+	chamferU  = 0.06 // the same of a pin's, which may be darkest at the rim
 	mostAgree = 0.6
 	endU      = 0.5
 	// pulledShare is the offset, as a share of what the clearance allows, from
@@ -251,7 +252,7 @@ func (j joint) cameraU(times float64) uncert.Budget {
 // the shade there, so that it looks like a gap, of which the shade takes part.
 func (j joint) contactU() (rims [2]float64) {
 	u := 0.2 + 0.2*j.e.Blur + lostInBlur*max(0, j.e.Blur-sharpBlur)
-	if j.proud {
+	if j.proud || j.e.BoreBevel > 0 {
 		_, h := j.heightU()
 		u += h * j.e.PinFit.R
 	}
@@ -353,6 +354,10 @@ func (j joint) clearance() uncert.Quantity {
 // broken edges, pixels.
 func (j joint) stripsU() (rims [2]float64) {
 	bore, pin := j.bevels()
+	share := [2]float64{stripU, chamferU}
+	if j.e.PinBand > 0 {
+		share[1] = stripU // the chamfer's end was found
+	}
 	for i, r := range []rim{j.bore, j.pin} {
 		on := 0
 		for _, used := range r.used {
@@ -361,7 +366,7 @@ func (j joint) stripsU() (rims [2]float64) {
 			}
 		}
 		missing := max(0, mostAgree-float64(on)/float64(max(len(r.used), 1)))
-		rims[i] = []float64{bore, pin}[i] * math.Hypot(stripU, endU*missing)
+		rims[i] = []float64{bore, pin}[i] * math.Hypot(share[i], endU*missing)
 	}
 	return rims
 }

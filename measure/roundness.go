@@ -50,7 +50,8 @@ func (j joint) roundness(wornBore, wornPin wornFlank) (bore, pin uncert.Quantity
 			continue
 		}
 		deepest, shallowest := worn.depth.Value+2*worn.depth.U, max(0, worn.depth.Value-2*worn.depth.U)
-		if deepest >= value {
+		// A flank may be all that the rim strays by, as well as that is known.
+		if deepest+2*uncert.Combine(value, "px", parts).U >= value {
 			parts = append(parts, uncert.Term{Name: "worn flank", U: max(deepest-value, value-shallowest) / 2})
 		}
 		parts = append(parts, shared...)
