@@ -93,7 +93,7 @@ func (r rim) wear(load, contactU float64) wornFlank {
 
 // orFar allows for wear on the far side from the load where no wear was seen, and
 // that side neither: the pin may have been pulled the other way for the photo.
-func (w wornFlank) orFar(r rim, load float64) wornFlank {
+func (r rim) orFar(w wornFlank, load float64) wornFlank {
 	if w.seen || w.unseen || math.IsNaN(load) || len(r.Angle) == 0 {
 		return w
 	}
@@ -102,9 +102,7 @@ func (w wornFlank) orFar(r rim, load float64) wornFlank {
 		return w
 	}
 	w.unseen = true
-	far := uncert.Term{Name: "far flank not seen", U: deepestWear / 2 * r.circle.R}
-	w.depth = uncert.Combine(w.depth.Value, "px", append(slices.Clone(w.depth.Budget), far))
-	return w
+	return w.doubted("far flank not seen", deepestWear/2*r.circle.R)
 }
 
 // orShade allows for a flank aside of the line of pull that is none, but the shade
@@ -116,8 +114,12 @@ func (r rim) orShade(w wornFlank, load float64) wornFlank {
 		return w
 	}
 	w.shaded = true
-	shade := uncert.Term{Name: "worn flank or shade", U: aside * w.depth.Value / 2}
-	w.depth = uncert.Combine(w.depth.Value, "px", append(slices.Clone(w.depth.Budget), shade))
+	return w.doubted("worn flank or shade", aside*w.depth.Value/2)
+}
+
+// doubted returns the flank with one more part in the uncertainty of its depth.
+func (w wornFlank) doubted(name string, u float64) wornFlank {
+	w.depth = uncert.Combine(w.depth.Value, "px", append(slices.Clone(w.depth.Budget), uncert.Term{Name: name, U: u}))
 	return w
 }
 

@@ -455,7 +455,7 @@ func (j joint) worn(offset, clearance uncert.Quantity, load float64) (w worn) {
 	u := j.contactU()
 	c, touching := j.contact(offset, clearance, load)
 	if !touching {
-		w.bore, w.pin = j.bore.wear(load, u[0]).orFar(j.bore, load), j.pin.wear(load, u[1]).orFar(j.pin, load)
+		w.bore, w.pin = j.bore.orFar(j.bore.wear(load, u[0]), load), j.pin.orFar(j.pin.wear(load, u[1]), load)
 		w.hidden, w.within = j.beyond(c.cross, load, w.bore, w.pin)
 		w.play = play(clearance, load, w.bore, w.pin)
 		if w.hidden == 0 {

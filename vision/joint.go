@@ -531,13 +531,7 @@ func usedArc(pts []geom.EdgePoint) float64 {
 }
 
 func share(sectors []subpixel.Sector, is func(subpixel.Sector) bool) float64 {
-	n := 0
-	for _, s := range sectors {
-		if is(s) {
-			n++
-		}
-	}
-	return round(float64(n)/float64(max(len(sectors), 1)), 3)
+	return round(shareWhere(sectors, is), 3)
 }
 
 // round rounds v to n digits after the point.

@@ -82,11 +82,11 @@ func (f *ruleFit) plausible() bool {
 // only every other place is found. Where none at all is found between, the period is a
 // fraction of the rule's, whatever is seen there.
 func (f *ruleFit) missing() float64 {
-	most := 0.0
-	first, last := f.marks[0].k, f.marks[len(f.marks)-1].k
 	if f.commonStep() > 1 {
 		return 1
 	}
+	most := 0.0
+	first, last := f.marks[0].k, f.marks[len(f.marks)-1].k
 	for n := 3; n <= 4; n++ {
 		found, places := make([]float64, n), make([]float64, n)
 		for k := first; k <= last; k++ {

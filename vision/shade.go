@@ -6,6 +6,7 @@ import (
 
 	"gonum.org/v1/gonum/spatial/r2"
 
+	"pinlash/measure/geom"
 	"pinlash/vision/raster"
 	"pinlash/vision/subpixel"
 )
@@ -29,10 +30,7 @@ func shade(g raster.Gray, f subpixel.CrescentFit, rim int) shadow {
 		return shadow{}
 	}
 	lean = r2.Unit(lean)
-	c, blur, dir := f.Bore, f.BlurBore, +1.0
-	if rim == 1 {
-		c, blur, dir = f.Pin, f.BlurPin, -1
-	}
+	c, blur, dir := facing(f, rim)
 	margin := 2.5*blur + 0.3 + f.Bevels[rim].Width
 	const near = 3
 	reach := 0.2 * c.R
@@ -87,6 +85,15 @@ func shade(g raster.Gray, f subpixel.CrescentFit, rim int) shadow {
 	return out
 }
 
+// facing returns the circle of the bore's rim (0) or the pin's (1), its edge spread, and
+// whether its face lies outside (+1) or inside (-1).
+func facing(f subpixel.CrescentFit, rim int) (c geom.Circle, blur, dir float64) {
+	if rim == 1 {
+		return f.Pin, f.BlurPin, -1
+	}
+	return f.Bore, f.BlurBore, +1
+}
+
 // rayLight returns the light along a ray of a centre, n+1 places a pixel apart,
 // from a radius outwards (dir +1) or inwards (-1).
 func rayLight(g raster.Gray, c r2.Vec, cos, sin, from, dir float64, n int) []float64 {
@@ -129,10 +136,7 @@ func bevel(g raster.Gray, f subpixel.CrescentFit, rim int) float64 {
 // whose light differs by a share from that of the face beyond.
 func strip(g raster.Gray, f subpixel.CrescentFit, rim int, differs float64, on func(angle float64) bool) float64 {
 	const sure = 3.0
-	c, blur, dir := f.Bore, f.BlurBore, +1.0
-	if rim == 1 {
-		c, blur, dir = f.Pin, f.BlurPin, -1
-	}
+	c, blur, dir := facing(f, rim)
 	from, to := math.Ceil(2*blur+1), math.Ceil(0.1*c.R)
 	ring := func(d float64) (light, u float64) {
 		var v []float64

@@ -78,7 +78,7 @@ func readTones(g raster.Gray, curve raster.Curve, f subpixel.CrescentFit) (t ton
 }
 
 // ray adds to v the pixels nearest to n places on a ray of a centre, from a radius
-// on, step apart.
+// on, step apart: light between pixels would be neither black nor white.
 func ray(g raster.Gray, v []float64, c r2.Vec, angle, from, step float64, n int) []float64 {
 	sin, cos := math.Sincos(angle)
 	for k := range n {
@@ -92,7 +92,7 @@ func ray(g raster.Gray, v []float64, c r2.Vec, angle, from, step float64, n int)
 }
 
 // shareWhere returns the share of v that is so.
-func shareWhere(v []float64, is func(float64) bool) float64 {
+func shareWhere[T any](v []T, is func(T) bool) float64 {
 	n := 0
 	for _, x := range v {
 		if is(x) {
