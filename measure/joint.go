@@ -61,11 +61,6 @@ const (
 	movedU = 0.03
 	// lopsidedSeen is from which on both rims are taken to be lopsided.
 	lopsidedSeen = 0.15
-	// blackSeen and whiteSeen are from which share of black in the gap, and from
-	// which value of a face without white, contrast is taken to be added: nineteen
-	// in twenty careful rendered photos have less black, of seventy one is as bright
-	// and not white anywhere.
-	blackSeen, whiteSeen = 0.42, 230.0 / 255
 	// chamferedWithinMM is the same for a pin that still has its chamfer.
 	chamferedWithinMM = 0.1
 	// shadowSeen is the share of light lost beside the pin from which on it is
@@ -236,7 +231,7 @@ func (j joint) cameraU(times float64) uncert.Budget {
 	b := uncert.Budget{{Name: "tone curve and focus", U: times * j.edgeU()}}
 	for _, t := range []uncert.Term{
 		{Name: "camera's sharpening", U: times * sharpenU * j.e.SharpenShift},
-		{Name: "camera's own tone curve", U: times * j.e.ToneShiftU},
+		{Name: "camera's own tone curve", U: times * j.toneU()},
 		{Name: "camera's smoothing", U: times * j.e.SmoothedU},
 	} {
 		if t.U > 0 {
@@ -256,7 +251,7 @@ func (j joint) contactU() (rims [2]float64) {
 		_, h := j.heightU()
 		u += h * j.e.PinFit.R
 	}
-	u += smoothedAway*j.e.SmoothedU + lopsidedAway*j.e.ToneShiftU + j.tilt.waves
+	u += smoothedAway*j.e.SmoothedU + lopsidedAway*j.toneU() + j.tilt.waves
 	bore, pin := j.bevels()
 	for i, bevel := range []float64{bore, pin} {
 		rims[i] = u + 0.4*min(bevel, 8)

@@ -91,9 +91,7 @@ func FindJoint(g raster.Gray, curve raster.Curve) (geom.JointEdges, []check.Chec
 	}
 	fit, feet, bands := chamfers(g, fit)
 	e := edges(g, fit, shift, feet, bands)
-	t := readTones(g, curve, fit)
-	e.BlackInGap, e.Unwhite = t.black, t.unwhite
-	e.ToneShiftU = math.Hypot(e.ToneShiftU, t.u()*e.Blur)
+	e.BlackInGap, e.Unwhite = toneEnds(g, curve, fit)
 	moved, _ := fit.Moved()
 	e.Moved = moved.Path
 	for _, l := range append(jointLimits(e, fit, curve), movedLimits(e, moved, fit.Excess)...) {

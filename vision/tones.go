@@ -9,46 +9,21 @@ import (
 	"pinlash/vision/subpixel"
 )
 
-// What tells of a tone curve that adds contrast where the rims themselves do not.
-// Such a curve is flat at both its ends. Even a deep gap sends some light, if only
-// what a lens scatters into it, so that its values are not all nought; and of faces
-// near white some grains are white. Set on 2,700 rendered photos (judgement).
 const (
-	// A gap of which nearly half is black to the last level is taken to be
-	// crushed, in part or wholly: of careful photos nineteen in twenty have less
-	// than 0.4, of strongly bent ones half have more.
-	leastBlack, mostBlack = 0.42, 0.5
-	// Faces of which half are above nearWhite, of full scale, and less than fewWhite
-	// are at whiteLevel or above, are taken to be rolled off: one in seventy of
-	// careful photos is, half of the strongly bent ones are.
-	nearWhite, whiteLevel, fewWhite = 230.0 / 255, 253.5 / 255, 0.005
-	// The standard uncertainty of a rim for a crushed gap and for faces that are
-	// rolled off, edge spreads.
-	perCrushed, perRolled = 0.35, 0.25
+	// A face of which less than fewWhite is at whiteLevel or above, of full scale, has
+	// no white.
+	whiteLevel, fewWhite = 253.5 / 255, 0.005
 	// Gaps narrower than this many edge spreads are lit by the blur of the faces.
 	darkSpreads = 5.0
 )
 
-// tones is what the gap and the faces tell of the photo's tone curve.
-type tones struct {
-	black   float64 // share of the middle of the gap that is black to the last level
-	unwhite float64 // encoded value of the brighter face on which nothing is white
-}
-
-// u returns the standard uncertainty of a rim's place, edge spreads.
-func (t tones) u() float64 {
-	u := perCrushed * max(0, min((t.black-leastBlack)/(mostBlack-leastBlack), 1))
-	if t.unwhite > nearWhite {
-		u = math.Hypot(u, perRolled)
-	}
-	return u
-}
-
-// readTones looks at the gap and at both faces. Numbers proportional to light have
-// no tone curve.
-func readTones(g raster.Gray, curve raster.Curve, f subpixel.CrescentFit) (t tones) {
+// toneEnds returns what the gap and the faces tell of the ends of the photo's tone
+// curve: the share of the middle of the gap that is black to the last level, and the
+// encoded value of the brighter face that has no white. Numbers proportional to light
+// have no tone curve.
+func toneEnds(g raster.Gray, curve raster.Curve, f subpixel.CrescentFit) (black, unwhite float64) {
 	if curve == raster.Linear {
-		return t
+		return 0, 0
 	}
 	var gap []float64
 	var faces [2][]float64
@@ -64,17 +39,17 @@ func readTones(g raster.Gray, curve raster.Curve, f subpixel.CrescentFit) (t ton
 		faces[0] = ray(g, faces[0], f.Bore.Center, s.Angle, f.Bore.R+from, +step, n)
 		faces[1] = ray(g, faces[1], f.Pin.Center, s.PinAngle, f.Pin.R-from, -step, n)
 	}
-	t.black = shareWhere(gap, func(v float64) bool { return v < curve.Light(0.5/255) })
+	black = shareWhere(gap, func(v float64) bool { return v < curve.Light(0.5/255) })
 	if len(gap) < len(f.Sectors)/4 {
-		t.black = 0 // seen in too few directions
+		black = 0 // seen in too few directions
 	}
 	white := curve.Light(whiteLevel)
 	for _, face := range faces {
 		if shareWhere(face, func(v float64) bool { return v >= white }) < fewWhite {
-			t.unwhite = max(t.unwhite, curve.Encode(middle(face)))
+			unwhite = max(unwhite, curve.Encode(middle(face)))
 		}
 	}
-	return t
+	return black, unwhite
 }
 
 // ray adds to v the pixels nearest to n places on a ray of a centre, from a radius

@@ -134,7 +134,7 @@ def photo(lin, p, e, g):
 
 
 def plan():
-    """Name -> scene and effects. Every scene plain; every effect at every level about as often; mild ones of careful scenes besides."""
+    """Name -> scene and effects. Every scene plain; every effect at every level about as often; mild ones of careful scenes besides (two of them in a wide draw)."""
     every = S.scenes(); g = np.random.default_rng([S.DRAW, 0]); out = {}
     cells = [(e, l) for e in EFFECTS for l in range(3)]; deck = []
     def add(scene, effects):
@@ -143,8 +143,8 @@ def plan():
     for n, p in every.items():
         add(n, [("none", 0)])
         if p["careful"]:
-            for e in GOOD[1:]: add(n, [(e, 0)])
-        for k in range(10):
+            for e in g.permutation(GOOD[1:])[:2] if S.WIDE else GOOD[1:]: add(n, [(str(e), 0)])
+        for k in range(3 if S.WIDE else 10):
             if not deck: deck = [cells[i] for i in g.permutation(len(cells))]
             first = deck.pop()
             second = None

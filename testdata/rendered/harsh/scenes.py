@@ -7,7 +7,8 @@ gap, scratches, grinding marks, pits, nicks, lamps of two tints or from one side
     scenes.py [--work FOLDER] [NAME...]     renders what FOLDER does not hold yet
 
 HARSH_DRAW=NUMBER in the environment draws other joints and photos, of which scenes.py, camera.py and
-tally.py then keep truth and tables in FOLDER/tables.
+tally.py then keep truth and tables in FOLDER/tables. HARSH_WIDE=1 beside it draws four times as many
+joints and takes fewer photos of each: a joint that comes out wrong does so in most of its photos.
 """
 import argparse, json, math, os, subprocess, sys, time
 import numpy as np, cv2
@@ -18,6 +19,7 @@ import render as R
 
 KEPT = 20261125   # the draw whose truth and tables are kept beside this file
 DRAW = int(os.environ.get("HARSH_DRAW", KEPT))
+WIDE = os.environ.get("HARSH_WIDE") == "1"
 
 def tables(work):
     """The folder of truth and tables."""
@@ -86,7 +88,7 @@ def draw(kind, seed):
 
 def scenes():
     """Name -> parameters, kinds mixed so that the first few show all of them."""
-    left = dict(KINDS); out = {}; n = 0
+    left = {k: n*(4 if WIDE else 1) for k, n in KINDS.items()}; out = {}; n = 0
     while any(left.values()):
         for k in KINDS:
             if left[k]:
