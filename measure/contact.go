@@ -205,6 +205,9 @@ func weightedMedian(v, weights []float64) float64 {
 // inContact returns the wear of bore and pin where they touch.
 func (j joint) inContact(c contact, load float64) (flanks [2]wornFlank) {
 	contactU := j.contactU()
+	for i := range contactU {
+		contactU[i] = math.Hypot(contactU[i], gapLeftU*c.gap)
+	}
 	rims := [2]rim{j.bore, j.pin}
 	flank := func(i int, depth, u float64) wornFlank {
 		w := wornFlank{
@@ -242,7 +245,7 @@ func (j joint) inContact(c contact, load float64) (flanks [2]wornFlank) {
 func (j joint) farthest(c contact, offset, clearance uncert.Quantity) uncert.Quantity {
 	q := j.onPull(+1, offset, clearance)
 	u := j.contactU()
-	b := uncert.Budget{{Name: "gap left in contact", U: math.Hypot(c.gapU, max(u[0], u[1]))}}
+	b := uncert.Budget{{Name: "gap left in contact", U: math.Hypot(math.Hypot(c.gapU, gapLeftU*c.gap), max(u[0], u[1]))}}
 	return uncert.Combine(q.Value+c.gap, "px", append(b, q.Budget...))
 }
 

@@ -54,7 +54,7 @@ const (
 	focused, hiddenEdge = 1.3, 0.25
 	// sharpenU is the share of the correction for the camera's sharpening
 	// that is taken as its standard uncertainty.
-	sharpenU = 0.35
+	sharpenU = 0.4
 	// movedU is the standard uncertainty of a rim, over the way the camera moved:
 	// the smear of a moving camera is a box or crooked, not Gaussian (tried on
 	// rendered photos moved by 3 to 5 px).
@@ -99,6 +99,9 @@ const (
 	// which on the pin is taken to be pulled to that side; below, it stands in
 	// the middle of its bore and the direction of its offset says nothing.
 	pulledShare = 0.2
+	// gapLeftU is the standard uncertainty of a worn flank for the gap that is left
+	// there, over its width: rectangular, all of it may be shade.
+	gapLeftU = 0.58
 	// unseenWear is the standard deviation of a wear depth anywhere between
 	// none and twice the uncertainty with which it is read, over that.
 	unseenWear = 0.58
@@ -452,6 +455,7 @@ func (j joint) worn(offset, clearance uncert.Quantity, load float64) (w worn) {
 	if !touching {
 		w.bore, w.pin = j.bore.orFar(j.bore.wear(load, u[0]), load), j.pin.orFar(j.pin.wear(load, u[1]), load)
 		w.hidden, w.within = j.beyond(c.cross, load, w.bore, w.pin)
+		w.bore, w.pin = j.ajar(w.bore, w.within, load), j.ajar(w.pin, w.within, load)
 		w.play = play(clearance, load, w.bore, w.pin)
 		if w.hidden == 0 {
 			return w
@@ -494,6 +498,17 @@ func (j joint) beyond(cross uncert.Quantity, load float64, flanks ...wornFlank) 
 		return 0, within
 	}
 	return depth, within
+}
+
+// ajar allows for a flank that seems worn while a narrow gap is left to what it lies
+// against: parts that were pulled together touch, and what looks like the gap may be
+// a chamfer in the shade, read as wear.
+func (j joint) ajar(w wornFlank, within check.Check, load float64) wornFlank {
+	gap := -within.Value
+	if !w.seen || gap <= 0 || gap > narrowestFoot(j.e) || math.Abs(angleBetween(w.direction, load)) > math.Pi/2 {
+		return w
+	}
+	return w.doubted("gap left where the parts touch", gapLeftU*gap)
 }
 
 // play returns the clearance, or the play of a pin in contact, plus the wear

@@ -256,6 +256,31 @@ func TestShadeAsideOfThePull(t *testing.T) {
 	}
 }
 
+// Parts that were pulled together touch: of a flank that seems worn while a gap is
+// left, that much may be shade. So its interval holds both the depth that was read and
+// that without the gap, and is as narrow as before where no gap is left, or a wide one
+// that is no shade.
+func TestGapLeftWherePartsTouch(t *testing.T) {
+	const clearance, depth, mmPerPx = 16, 10, 0.01
+	width := func(gap float64) float64 {
+		m := model{boreR: 300, pinR: 300 - clearance/2, offset: clearance/2 + depth - gap, pinWear: depth, noise: 0.05}
+		r, err := Joint(m.edges(seeded()), exact(), Options{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, want := range []float64{depth, depth - gap} {
+			if gap < 3 && !covers(r.WearDepthPin, want) {
+				t.Errorf("gap %g px: wear depth %v, want %g px in it", gap, r.WearDepthPin, want)
+			}
+		}
+		return (r.WearDepthPin.Upper - r.WearDepthPin.Lower) / mmPerPx
+	}
+	none, narrow, wide := width(0.2), width(2), width(9)
+	if narrow < 1.5*none || wide > 1.2*none {
+		t.Errorf("wear depths known to %.2f px without a gap, %.2f with one of 2 px, %.2f with one of 9 px", none, narrow, wide)
+	}
+}
+
 // A flank away from the pull that was not seen may be worn: the pin may have been
 // pulled the other way for the photo.
 func TestFarFlankUnseen(t *testing.T) {

@@ -454,6 +454,9 @@ func jointLimits(e geom.JointEdges, f subpixel.CrescentFit, curve raster.Curve) 
 	}
 	add(check.AtLeast("gap", round(gap, 2), least), code,
 		"the gap is %.1f times the blur at its widest, at least %.1f times is needed to measure it%s", gap, least, hint)
+	over := 2 * (e.BoreFit.R - e.PinFit.R)
+	add(check.AtLeast("bore_over_pin_px", round(over, 2), 0), check.NotFound,
+		"the ring's inner edge lies on a circle wider by %.1f px than its outer edge: that is no pin in its bush, but another ring, such as a shadow", -over)
 	for i, r := range []struct {
 		name string
 		pts  []geom.EdgePoint
