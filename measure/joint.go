@@ -54,7 +54,7 @@ const (
 	focused, hiddenEdge = 1.3, 0.25
 	// sharpenU is the share of the correction for the camera's sharpening
 	// that is taken as its standard uncertainty.
-	sharpenU = 0.4
+	sharpenU = 0.35
 	// movedU is the standard uncertainty of a rim, over the way the camera moved:
 	// the smear of a moving camera is a box or crooked, not Gaussian (tried on
 	// rendered photos moved by 3 to 5 px).
