@@ -92,7 +92,7 @@ const (
 	// part be laid through the strip's end, which adds endU of the width over the
 	// share that is missing (tried on ray-traced chamfers).
 	stripU    = 0.03
-	chamferU  = 0.06 // the same of a pin's, which may be darkest at the rim
+	chamferU  = 0.09 // the same of a pin's, which may be darkest at the rim
 	mostAgree = 0.6
 	endU      = 0.5
 	// pulledShare is the offset, as a share of what the clearance allows, from
