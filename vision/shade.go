@@ -116,51 +116,67 @@ func mean(v []float64) float64 {
 	return sum / float64(len(v))
 }
 
+// rimRay is a direction in which a rim was seen, and its radius there: worn, the rim
+// lies elsewhere than on its circle.
+type rimRay struct{ angle, cos, sin, r float64 }
+
+// rimRays returns those of the bore's rim (0) or the pin's (1) that oil does not cover.
+func rimRays(f subpixel.CrescentFit, rim int) (out []rimRay) {
+	for _, s := range f.Sectors {
+		if !s.Fitted || covered(f, s) {
+			continue
+		}
+		p := rimRay{angle: s.Angle, r: f.Bore.R + s.Bore}
+		if rim == 1 {
+			p = rimRay{angle: s.PinAngle, r: f.Pin.R + s.Pin}
+		}
+		p.sin, p.cos = math.Sincos(p.angle)
+		out = append(out, p)
+	}
+	return out
+}
+
 // bevel returns the width of a strip beside the bore's rim (0) or the pin's
 // (1), on the side of the face, whose light differs from that of the face
 // beyond by more than a tenth, pixels; by more than mostUneven on one side only, where
 // a lamp on one side lights the strip otherwise than on the other.
 func bevel(g raster.Gray, f subpixel.CrescentFit, rim int) float64 {
 	const differs, mostUneven, sides = 0.1, 0.4, 6
-	width := strip(g, f, rim, differs, func(float64) bool { return true })
+	all := rimRays(f, rim)
+	width := strip(g, f, rim, differs, all)
 	for k := range sides {
 		middle := 2 * math.Pi * float64(k) / sides
-		width = max(width, strip(g, f, rim, mostUneven, func(t float64) bool {
-			return math.Abs(math.Remainder(t-middle, 2*math.Pi)) < math.Pi/sides
-		}))
+		var side []rimRay
+		for _, p := range all {
+			if math.Abs(math.Remainder(p.angle-middle, 2*math.Pi)) < math.Pi/sides {
+				side = append(side, p)
+			}
+		}
+		width = max(width, strip(g, f, rim, mostUneven, side))
 	}
 	return width
 }
 
-// strip returns the width of a strip beside a rim, in those directions that on says,
-// whose light differs by a share from that of the face beyond.
-func strip(g raster.Gray, f subpixel.CrescentFit, rim int, differs float64, on func(angle float64) bool) float64 {
+// strip returns the width of a strip beside a rim, along some of its rays, whose
+// light differs by a share from that of the face beyond.
+func strip(g raster.Gray, f subpixel.CrescentFit, rim int, differs float64, along []rimRay) float64 {
 	const sure = 3.0
 	c, blur, dir := facing(f, rim)
 	from, to := math.Ceil(2*blur+1), math.Ceil(0.1*c.R)
-	ring := func(d float64) (light, u float64) {
-		var v []float64
-		for _, s := range f.Sectors {
-			// From the rim as it is there: worn, it lies elsewhere.
-			angle, dev := s.Angle, s.Bore
-			if rim == 1 {
-				angle, dev = s.PinAngle, s.Pin
-			}
-			if !s.Fitted || covered(f, s) || !on(angle) {
-				continue
-			}
-			sin, cos := math.Sincos(angle)
-			r := c.R + dir*d + dev
-			if x, y := c.Center.X+r*cos, c.Center.Y+r*sin; g.Inside(x, y) {
+	v := make([]float64, 0, len(along))
+	ring := func(d float64) []float64 {
+		v = v[:0]
+		for _, p := range along {
+			r := p.r + dir*d
+			if x, y := c.Center.X+r*p.cos, c.Center.Y+r*p.sin; g.Inside(x, y) {
 				v = append(v, g.Bilinear(x, y))
 			}
 		}
-		return centre(v)
+		return v
 	}
 	var beyond []float64
 	for _, d := range []float64{to, to + 2, to + 4, 1.2 * to, 1.4 * to} {
-		light, _ := ring(d)
-		beyond = append(beyond, light)
+		beyond = append(beyond, middle(ring(d)))
 	}
 	face := middle(beyond)
 	if face <= 0 {
@@ -168,7 +184,7 @@ func strip(g raster.Gray, f subpixel.CrescentFit, rim int, differs float64, on f
 	}
 	width := 0.0
 	for d := from; d < to; d++ {
-		light, u := ring(d)
+		light, u := centre(ring(d))
 		if math.Abs(light-face) < max(differs*face, sure*u) {
 			break
 		}
