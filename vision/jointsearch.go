@@ -202,7 +202,7 @@ func dips(g raster.Gray, at r2.Vec, cos, sin, from, to, scale float64) []dip {
 		if !leastWithin(line, i, 2*k) || v > 0.8*max(mean(i-6*k, i), mean(i+1, i+6*k)) {
 			continue
 		}
-		d := grow(line, mean, i, k)
+		d := grow(line, mean, i, k, int(widestGap*float64(g.H)))
 		if d.depth < 0.2 {
 			continue
 		}
@@ -231,12 +231,15 @@ func leastWithin(line []float64, i, reach int) bool {
 	return true
 }
 
-// grow walks from the least light at i outwards on both sides to the first
-// shoulder that stays light, and returns the half-level points.
-func grow(line []float64, mean func(a, b int) float64, i, k int) dip {
+// widestGap is the widest ring that is looked for, to either side of its darkest
+// place, of the picture's height.
+const widestGap = 0.11
+
+// grow walks from the least light at i outwards on both sides, up to limit places, to
+// the first shoulder that stays light, and returns the half-level points.
+func grow(line []float64, mean func(a, b int) float64, i, k, limit int) dip {
 	n := len(line)
 	low := line[i]
-	limit := n / 5
 	shoulder := func(dir int) (level float64) {
 		for s := 1; s < limit; s++ {
 			p := i + dir*s
