@@ -107,14 +107,18 @@ func (r rim) orFar(w wornFlank, load float64) wornFlank {
 
 // orShade allows for a flank aside of the line of pull that is none, but the shade
 // of a lamp on one side: a rim read at the foot of a band is read where the
-// darkness ends.
+// darkness ends. So it is with a chamfer that is lit on the side of the pull, and
+// dark on the far side.
 func (r rim) orShade(w wornFlank, load float64) wornFlank {
 	aside := 1 - w.onLine(load)
-	if r.hidden == 0 || aside == 0 {
+	if r.lit && math.Abs(angleBetween(w.direction, load)) > math.Pi/2 {
+		aside = 1
+	}
+	if r.hidden == 0 && !r.lit || aside == 0 {
 		return w
 	}
 	w.shaded = true
-	return w.doubted("worn flank or shade", aside*w.depth.Value/2)
+	return w.doubted("worn flank or shade", 0.52*aside*w.depth.Value) // two of which reach down to none
 }
 
 // doubted returns the flank with one more part in the uncertainty of its depth.

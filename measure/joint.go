@@ -67,6 +67,11 @@ const (
 	// taken to stand proud, when it also exceeds three standard uncertainties; and
 	// to lie deep, of that lost on its end.
 	shadowSeen = 0.10
+	// litSeen is the share by which the pin's end is brighter beside its rim where it
+	// lies against the bush, when it also exceeds two standard uncertainties, from which
+	// on it is taken to be chamfered: 77 of 81 such rendered photos were not of careful
+	// users, and 28 of chamfers; one in five had a figure off by 1.3 intervals.
+	litSeen = 0.06
 	// shadowHides is how much more of it, if it is not clearly there, says nothing
 	// of whether the pin is level.
 	shadowHides = 0.2
@@ -95,6 +100,7 @@ const (
 	chamferU  = 0.09 // the same of a pin's, which may be darkest at the rim
 	mostAgree = 0.6
 	endU      = 0.5
+	litEndU   = 1.0 // the same of a pin's whose light is that of a chamfer
 	// pulledShare is the offset, as a share of what the clearance allows, from
 	// which on the pin is taken to be pulled to that side; below, it stands in
 	// the middle of its bore and the direction of its offset says nothing.
@@ -136,6 +142,7 @@ func Joint(e geom.JointEdges, s calib.Scale, o Options) (JointResult, error) {
 	if e.PinBand > 0 {
 		pin.hidden = narrowestFoot(e)
 	}
+	pin.lit = e.PinShade < -max(litSeen, 2*e.PinShadeU)
 	bore, pin = unspoiled(bore, pin)
 	at := e.BoreFit.Center
 	j := joint{e: e, bore: bore, pin: pin, distance: o.WorkingDistanceMM, mmPerPx: s.Along(at, s.AngleRad).Value}
@@ -357,6 +364,10 @@ func (j joint) stripsU() (rims [2]float64) {
 		share[1] = stripU // the chamfer's end was found
 	}
 	for i, r := range []rim{j.bore, j.pin} {
+		end := endU
+		if r.lit {
+			end = litEndU
+		}
 		on := 0
 		for _, used := range r.used {
 			if used {
@@ -364,7 +375,7 @@ func (j joint) stripsU() (rims [2]float64) {
 			}
 		}
 		missing := max(0, mostAgree-float64(on)/float64(max(len(r.used), 1)))
-		rims[i] = []float64{bore, pin}[i] * math.Hypot(share[i], endU*missing)
+		rims[i] = []float64{bore, pin}[i] * math.Hypot(share[i], end*missing)
 	}
 	return rims
 }

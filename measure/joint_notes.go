@@ -32,6 +32,9 @@ func (j joint) notes(worn worn) []string {
 	if j.sunk {
 		n = append(n, fmt.Sprintf("the pin's end is %.0f %% darker beside its rim: it lies deep in the bush, farther from the lens than the scale; the intervals allow for up to %.1f mm, --plane-offset with --working-distance narrows them", 100*j.e.PinShade, j.offLevelMM(j.e.PinShadeReach)))
 	}
+	if j.pin.lit {
+		n = append(n, fmt.Sprintf("the pin's end is %.0f %% brighter beside its rim where it lies against the bush, as a chamfer is: what seems worn on its far side may be the chamfer's dark side", -100*j.e.PinShade))
+	}
 	if j.e.PinBand > 0 {
 		n = append(n, fmt.Sprintf("the pin's end is chamfered or rounded: its bright face ends %.1f px inside the rim, so the visible rim is not the bearing diameter; the rim was taken where the darkness of the gap ends", j.e.PinBand))
 	}

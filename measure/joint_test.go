@@ -232,17 +232,19 @@ func TestStripBesideFewDirections(t *testing.T) {
 
 // A flank that seems worn aside of the way the pin lies may be a shade where the
 // rim was read at the foot of a band, and is told so; on that way, or on a sharp rim,
-// it is worn.
+// it is worn. So it is on the far side of a pin whose light tells of a chamfer.
 func TestShadeAsideOfThePull(t *testing.T) {
 	for _, tt := range []struct {
 		at, band float64
+		lit      float64 // share by which the pin's end is brighter beside its rim
 		shade    bool
 	}{
-		{math.Pi / 2, 3, true}, {math.Pi / 2, 0, false}, {0, 3, false},
+		{math.Pi / 2, 3, 0, true}, {math.Pi / 2, 0, 0, false}, {0, 3, 0, false},
+		{math.Pi, 0, 0, false}, {math.Pi, 0, 0.2, true}, {0, 0, 0.2, false},
 	} {
 		m := model{boreR: 300, pinR: 284, offset: 10, pinWear: 8, pinAt: tt.at, noise: 0.05}
 		e := m.edges(seeded())
-		e.PinBand = tt.band
+		e.PinBand, e.PinShade, e.PinShadeU = tt.band, -tt.lit, 0.03
 		r, err := Joint(e, exact(), Options{})
 		if err != nil {
 			t.Fatal(err)

@@ -20,6 +20,8 @@ type rim struct {
 	// when it was read at the foot of a band: it cannot be worn deeper there.
 	// 0 for a rim read everywhere.
 	hidden float64
+	// lit says that the light beside the rim is that of a chamfer.
+	lit bool
 }
 
 func newRim(p geom.RimProfile, c geom.Circle, pts []geom.EdgePoint, sign float64) rim {
