@@ -78,7 +78,7 @@ func profileAbout(c geom.Circle, pts []geom.EdgePoint, u []float64) (p geom.RimP
 func TestJointThroughTheLens(t *testing.T) {
 	m := model{boreR: 300, pinR: 290, offset: 19, direction: 1, boreWear: 10, noise: 0.05}
 	s := barrel()
-	e := through(t, m.edges(seeded()), r2.Vec{X: 1250 - 700, Y: 330 - 500}, s)
+	e := through(t, m.edges(seeded()), r2.Vec{X: 1180 - 700, Y: 360 - 500}, s)
 	flat := mustJoint(t, e, s)
 	for _, f := range []struct {
 		name      string

@@ -77,15 +77,15 @@ func (m linear) shown(t *testing.T, e geom.JointEdges, angle float64) (geom.Join
 	return e, s
 }
 
-// drawnPicture draws a slant up to 6 degrees or rows read while the picture moves
-// by up to 5 px.
+// drawnPicture draws a slant up to 5 degrees or rows read while the picture moves
+// by up to 3.5 px.
 func drawnPicture(random *rand.Rand) linear {
 	turn := 2 * math.Pi * random.Float64()
 	if random.IntN(2) == 0 {
-		return slanted(6*random.Float64(), turn)
+		return slanted(5*random.Float64(), turn)
 	}
 	sin, cos := math.Sincos(turn)
-	return rolled(r2.Scale(5*random.Float64(), r2.Vec{X: cos, Y: sin}))
+	return rolled(r2.Scale(3.5*random.Float64(), r2.Vec{X: cos, Y: sin}))
 }
 
 // However the picture is flattened, the figures are the joint's and the truth
