@@ -320,9 +320,12 @@ func (r rim) agreedArc(arc []int, sd []float64) []float64 {
 			}
 			score := 0.0
 			for _, k := range arc {
-				z := (r.Dev[k] - along(coef, r.Angle[k])) / (flankAgree + 3*sd[k])
+				// Directions that are known better count for more, as their
+				// likelihood does.
+				reach := flankAgree + 3*sd[k]
+				z := (r.Dev[k] - along(coef, r.Angle[k])) / reach
 				if z = z * z; z < 1 {
-					score += 1 - z
+					score += (1 - z) / reach
 				}
 			}
 			if score > bestScore {

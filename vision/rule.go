@@ -54,6 +54,7 @@ const (
 	minSlender    = 2    // length of a mark over its width; a round hole has 1
 	maxCrossed    = 0.25 // bars of a mesh across the marks, over the marks
 	maxRepeats    = 1    // a rule divided along both edges has one
+	maxInTurn     = 0.3  // of the marks' height, by which every second differs
 )
 
 // FindRule looks for graduated rules in a photo: at least eight straight,

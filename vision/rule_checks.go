@@ -24,6 +24,7 @@ const (
 	checkSlender    = "rule mark length/width"
 	checkCrossed    = "even lines across the marks/marks"
 	checkRepeats    = "like rows of marks beside the rule"
+	checkUnlike     = "rule marks unlike in turn"
 )
 
 // checks holds the fitted rule against the limits of a readable one; runs are
@@ -48,6 +49,7 @@ func (f *ruleFit) checks(runs []ruleRun) []check.Check {
 		check.AtLeast(checkSlender, f.slender(), minSlender),
 		check.AtMost(checkCrossed, f.crossed(runs), maxCrossed),
 		check.AtMost(checkRepeats, float64(f.repeats(runs)), maxRepeats),
+		check.AtMost(checkUnlike, f.unlike(), maxInTurn),
 	}
 }
 
@@ -265,6 +267,40 @@ func (f *ruleFit) between() (height float64, parts int) {
 		}
 	}
 	return height, parts
+}
+
+// unlike is by how much every second mark, or space between marks, differs from the
+// others, in units of the marks' height. The bright halos of sharpened marks make
+// dark bars of the spaces between them, or are taken for marks themselves; the marks
+// found, or what lies between them, are then the rule's marks and its spaces in turn.
+func (f *ruleFit) unlike() float64 {
+	const rows = 4
+	var marks, spaces [2][]float64
+	for j, m := range f.marks {
+		turn := (m.k - f.marks[0].k) % 2
+		marks[turn] = append(marks[turn], m.Height)
+		if j+1 == len(f.marks) || f.marks[j+1].k-m.k != 1 {
+			continue
+		}
+		u := (m.Center + f.marks[j+1].Center) / 2
+		var light []float64
+		for r := range rows {
+			v := f.v0 + (f.v1-f.v0)*(float64(r)+0.5)/rows
+			if x := u + f.frame.lean(u)*v; f.inside(x, v) {
+				light = append(light, f.light(x, v))
+			}
+		}
+		if len(light) > 0 {
+			spaces[turn] = append(spaces[turn], mean(light))
+		}
+	}
+	most := 0.0
+	for _, in := range [][2][]float64{marks, spaces} {
+		if min(len(in[0]), len(in[1])) >= fewPlaces {
+			most = max(most, math.Abs(middle(in[0])-middle(in[1]))/math.Abs(f.height))
+		}
+	}
+	return most
 }
 
 // ended is the share of marks that have an end and are no endless lines.

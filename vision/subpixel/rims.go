@@ -327,16 +327,20 @@ func (r *rim) growth(a, x, y, excess float64, w []float64) float64 {
 	return math.Sqrt(sumsq * weights / (slope * slope) * seen / (seen - 3) * (1 + rho) / (1 - rho))
 }
 
+// rms returns how far the n directions with a weight lie from the circle, each
+// counted by how well it was read: one read through a narrow gap says little.
 func (r *rim) rms(a, x, y float64, w []float64) (rms float64, n int) {
+	var sum, weights float64
 	for i := range w {
 		if w[i] > 0 {
-			d := r.residual(i, a, x, y)
-			rms += d * d
+			d := r.residual(i, a, x, y) / r.sd[i]
+			sum += d * d
+			weights += 1 / (r.sd[i] * r.sd[i])
 			n++
 		}
 	}
 	if n > 0 {
-		rms = math.Sqrt(rms / float64(n))
+		rms = math.Sqrt(sum / weights)
 	}
 	return rms, n
 }
