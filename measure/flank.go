@@ -118,7 +118,7 @@ func (r rim) orShade(w wornFlank, load float64) wornFlank {
 		return w
 	}
 	w.shaded = true
-	return w.doubted("worn flank or shade", 0.52*aside*w.depth.Value) // two of which reach down to none
+	return w.doubted("worn flank or shade", allOfIt*aside*w.depth.Value)
 }
 
 // doubted returns the flank with one more part in the uncertainty of its depth.

@@ -108,6 +108,9 @@ const (
 	// gapLeftU is the standard uncertainty of a worn flank for the gap that is left
 	// there, over its width: rectangular, all of it may be shade.
 	gapLeftU = 0.58
+	// allOfIt is that of a flank that may be none, over its depth: two of it reach down
+	// to none.
+	allOfIt = 0.52
 	// unseenWear is the standard deviation of a wear depth anywhere between
 	// none and twice the uncertainty with which it is read, over that.
 	unseenWear = 0.58
@@ -466,7 +469,7 @@ func (j joint) worn(offset, clearance uncert.Quantity, load float64) (w worn) {
 	if !touching {
 		w.bore, w.pin = j.bore.orFar(j.bore.wear(load, u[0]), load), j.pin.orFar(j.pin.wear(load, u[1]), load)
 		w.hidden, w.within = j.beyond(c.cross, load, w.bore, w.pin)
-		w.bore, w.pin = j.ajar(w.bore, w.within, load), j.ajar(w.pin, w.within, load)
+		w.bore, w.pin = j.ajar(w.bore, w.within, c.cross.Value, load), j.ajar(w.pin, w.within, c.cross.Value, load)
 		w.play = play(clearance, load, w.bore, w.pin)
 		if w.hidden == 0 {
 			return w
@@ -513,13 +516,20 @@ func (j joint) beyond(cross uncert.Quantity, load float64, flanks ...wornFlank) 
 
 // ajar allows for a flank that seems worn while a narrow gap is left to what it lies
 // against: parts that were pulled together touch, and what looks like the gap may be
-// a chamfer in the shade, read as wear.
-func (j joint) ajar(w wornFlank, within check.Check, load float64) wornFlank {
-	gap := -within.Value
-	if !w.seen || gap <= 0 || gap > narrowestFoot(j.e) || math.Abs(angleBetween(w.direction, load)) > math.Pi/2 {
+// a chamfer in the shade, read as wear. Where the gap is wide and the circles just
+// touch, cross being by how much they cross, the pin lies against the unworn circle,
+// and all of the wear may be shade.
+func (j joint) ajar(w wornFlank, within check.Check, cross, load float64) wornFlank {
+	gap, narrow := -within.Value, narrowestFoot(j.e)
+	switch {
+	case !w.seen || gap <= 0 || math.Abs(angleBetween(w.direction, load)) > math.Pi/2:
 		return w
+	case gap <= narrow:
+		return w.doubted("gap left where the parts touch", gapLeftU*gap)
+	case math.Abs(cross) < j.e.Blur:
+		return w.doubted("worn flank or shade", allOfIt*w.depth.Value)
 	}
-	return w.doubted("gap left where the parts touch", gapLeftU*gap)
+	return w
 }
 
 // play returns the clearance, or the play of a pin in contact, plus the wear

@@ -283,6 +283,19 @@ func TestGapLeftWherePartsTouch(t *testing.T) {
 	}
 }
 
+// A flank that seems deeply worn where the pin lies against the unworn circle all the
+// same may be shade, and its interval reaches down to none.
+func TestPinAgainstTheUnwornCircle(t *testing.T) {
+	m := model{boreR: 300, pinR: 275, offset: 25, boreWear: 15, boreAt: 0.4, noise: 0.05}
+	r, err := Joint(m.edges(seeded()), exact(), Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if !covers(r.WearDepthBore, 0) || !covers(r.WearDepthBore, 15) || r.Play.Lower > 0.5 {
+		t.Errorf("wear depth %v, play %v, want none and 15 px in the one, 50 px in the other", r.WearDepthBore, r.Play)
+	}
+}
+
 // A flank away from the pull that was not seen may be worn: the pin may have been
 // pulled the other way for the photo.
 func TestFarFlankUnseen(t *testing.T) {
