@@ -239,8 +239,12 @@ func TestShadeAsideOfThePull(t *testing.T) {
 		lit      float64 // share by which the pin's end is brighter beside its rim
 		shade    bool
 	}{
-		{math.Pi / 2, 3, 0, true}, {math.Pi / 2, 0, 0, false}, {0, 3, 0, false},
-		{math.Pi, 0, 0, false}, {math.Pi, 0, 0.2, true}, {0, 0, 0.2, false},
+		{math.Pi / 2, 3, 0, true},
+		{math.Pi / 2, 0, 0, false},
+		{0, 3, 0, false},
+		{math.Pi, 0, 0, false},
+		{math.Pi, 0, 0.2, true},
+		{0, 0, 0.2, false},
 	} {
 		m := model{boreR: 300, pinR: 284, offset: 10, pinWear: 8, pinAt: tt.at, noise: 0.05}
 		e := m.edges(seeded())

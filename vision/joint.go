@@ -514,11 +514,15 @@ func movedLimits(e geom.JointEdges, m subpixel.Moved, excess float64) []limit {
 		uneven := check.AtMost("blur_uneven", round(m.Uneven, 2), maxSpreadOff)
 		out = append(out, limit{uneven, check.Blurred, fmt.Sprintf("the blur of the rims differs by %.0f %% from place to place, at most %.0f %% is a lens out of focus: camera or joint moved", 100*m.Uneven, 100*maxSpreadOff)})
 	}
-	ragged := limit{check.AtMost("rims_ragged", round(excess, 2), mostExcess), check.TooFewEdges,
-		fmt.Sprintf("the rims scatter by %.1f times what their light says, at most %.0f times can be measured", excess, mostExcess)}
+	ragged := limit{
+		check.AtMost("rims_ragged", round(excess, 2), mostExcess), check.TooFewEdges,
+		fmt.Sprintf("the rims scatter by %.1f times what their light says, at most %.0f times can be measured", excess, mostExcess),
+	}
 	if e.Gap < narrowSpreads*e.Blur {
-		ragged = limit{check.AtMost("rims_ragged", round(excess, 2), maxExcess), check.Blurred,
-			fmt.Sprintf("in a gap of %.1f times the blur the rims scatter by %.1f times what their light says, at most %.0f times can be measured: camera or joint moved", e.Gap/e.Blur, excess, maxExcess)}
+		ragged = limit{
+			check.AtMost("rims_ragged", round(excess, 2), maxExcess), check.Blurred,
+			fmt.Sprintf("in a gap of %.1f times the blur the rims scatter by %.1f times what their light says, at most %.0f times can be measured: camera or joint moved", e.Gap/e.Blur, excess, maxExcess),
+		}
 	}
 	return append(out, ragged)
 }
