@@ -5,6 +5,8 @@ import (
 	"math/rand/v2"
 	"testing"
 
+	"gonum.org/v1/gonum/spatial/r2"
+
 	"pinlash/measure/check"
 	"pinlash/vision/raster"
 )
@@ -134,6 +136,31 @@ func TestCommonStep(t *testing.T) {
 		}
 		if tt.want > 1 && f.missing() != 1 {
 			t.Errorf("%v: places between were not found missing", tt.k)
+		}
+	}
+}
+
+// Marks of which every second is as faint as the space between two halos are told;
+// those that merely get fainter along the rule are not.
+func TestMarksUnlikeInTurn(t *testing.T) {
+	for _, tt := range []struct {
+		name   string
+		height func(k int) float64
+		alike  bool
+	}{
+		{"alike", func(int) float64 { return -0.6 }, true},
+		{"fainter along the rule", func(k int) float64 { return -0.6 + 0.02*float64(k) }, true},
+		{"every second faint", func(k int) float64 { return -0.6 + 0.4*float64(k%2) }, false},
+	} {
+		f := ruleFit{g: raster.NewGray(400, 40), height: -0.5}
+		f.frame.along = r2.Vec{X: 1}
+		for k := range 20 {
+			var m ruleMark
+			m.k, m.Center, m.Height = k, 20+15*float64(k), tt.height(k)
+			f.marks = append(f.marks, m)
+		}
+		if got := f.unlike(); (got <= maxInTurn) != tt.alike {
+			t.Errorf("%s: unlike by %.2f of their height", tt.name, got)
 		}
 	}
 }
