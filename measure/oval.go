@@ -239,8 +239,8 @@ func roundJoint(e geom.JointEdges) (geom.JointEdges, flattening, error) {
 			"both rims wave alike by %.2g px, more than %.2g px: camera or joint moved while the photo was read out", f.waves, mostWaves))
 	case f.size > mostOval:
 		refused := check.Refuse(check.ScaleUnclear, fmt.Sprintf(
-			"both rims are ovals by %.2g of their radius, more than %.2g: the camera looks at a slant, or moved while the photo was read out", f.size, mostOval))
-		refused.Remedy = "set the camera square to the joint, hold it and the joint still, and photograph again"
+			"both rims are ovals by %.2g of their radius, more than %.2g: the camera looks at a slant, moved while the photo was read out, or its lens bends much", f.size, mostOval))
+		refused.Remedy = "set the camera square to the joint, hold it and the joint still, and photograph again with the joint in the middle; of a lens that bends much read the scale with pinlash scale --grid"
 		return e, f, refused
 	case !f.seen:
 		return e, f, nil
