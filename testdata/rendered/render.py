@@ -50,7 +50,8 @@ def texture(kind, seed, contrast):
             p = rng.uniform(0, n, 2); d = rng.normal(0, 350, 2)
             cv2.line(s, tuple(int(16*v) for v in p), tuple(int(16*v) for v in p + d), float(rng.choice([-.2, .25])), 1, cv2.LINE_AA, 4)
         img += contrast*cv2.GaussianBlur(s, (0, 0), 0.8)
-    cv2.imwrite(path, np.clip(img*150 + 0.5, 0, 255).astype(np.uint8))
+    new = f"{path}.{os.getpid()}.png"   # whole or not at all, for renders side by side
+    cv2.imwrite(new, np.clip(img*150 + 0.5, 0, 255).astype(np.uint8)); os.replace(new, path)
     return path
 
 def tex(p, kind, seed, albedo, rot, spec=None, contrast=None):
