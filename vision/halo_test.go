@@ -19,14 +19,7 @@ func TestHaloIsNoChamfer(t *testing.T) {
 			s.Joint.Bush.Finish = synth.Finish{Amplitude: 0.05, Along: 3, Across: 2}
 			s.Joint.Pin.Finish = s.Joint.Bush.Finish
 			s.Seed = 3
-			g := s.Sensor()
-			v := raster.NewGray(g.W, g.H)
-			for i, l := range g.Pix {
-				v.Pix[i] = float32(raster.SRGB.Encode(float64(l)))
-			}
-			for i, l := range synth.Unsharp(v, amount, sigma).Pix {
-				g.Pix[i] = float32(raster.SRGB.Light(float64(l)))
-			}
+			g := developed(s.Sensor(), func(v raster.Gray) raster.Gray { return synth.Unsharp(v, amount, sigma) })
 			e, _, err := vision.FindJoint(g, raster.SRGB)
 			if err != nil {
 				t.Errorf("amount %.1f over %.1f px: %v", amount, sigma, err)

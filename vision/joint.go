@@ -38,11 +38,11 @@ const (
 	// In a gap of less than narrowSpreads edge spreads a movement along a bent path
 	// leads the rims astray by its own width; they scatter by more than maxExcess
 	// times what their light says.
-	narrowSpreads = 8.0
-	maxExcess     = 6.0
+	narrowSpreads   = 8.0
+	maxExcessNarrow = 6.0
 	// In any gap rims that scatter more than this are no circles: of 33 rendered photos
 	// two were wrong, and none was a careful user's.
-	mostExcess = 12.0
+	maxExcess = 12.0
 	// A dim band beside a rim is the smear of the movement, and no chamfer, where
 	// the movement is longer than so many times its width.
 	maxMovedByBand = 4.0
@@ -234,11 +234,12 @@ func edges(g raster.Gray, f subpixel.CrescentFit, shift float64, feet [2]subpixe
 		slices.Sort(widths)
 		e.Gap = widths[9*(len(widths)-1)/10]
 	}
-	s := shade(g, f, 0)
+	bore, pin := rimRays(f, 0), rimRays(f, 1)
+	s := shade(g, f, 0, bore)
 	e.Shadow, e.ShadowU, e.ShadowReach = s.share, s.u, s.reach
-	s = shade(g, f, 1)
+	s = shade(g, f, 1, pin)
 	e.PinShade, e.PinShadeU, e.PinShadeReach = s.share, s.u, s.reach
-	e.BoreBevel, e.PinBevel = bevel(g, f, 0), bevel(g, f, 1)
+	e.BoreBevel, e.PinBevel = bevel(g, f, 0, bore), bevel(g, f, 1, pin)
 	e.BoreBand, e.PinBand = bands[0], bands[1]
 	if len(feet[0].Seen) > 0 && bands[0] > 0 {
 		e.Bore, e.BoreFit, e.BoreProfile = atFoot(feet[0], e.BoreFit, e.BoreProfile, +1)
@@ -514,17 +515,15 @@ func movedLimits(e geom.JointEdges, m subpixel.Moved, excess float64) []limit {
 		uneven := check.AtMost("blur_uneven", round(m.Uneven, 2), maxSpreadOff)
 		out = append(out, limit{uneven, check.Blurred, fmt.Sprintf("the blur of the rims differs by %.0f %% from place to place, at most %.0f %% is a lens out of focus: camera or joint moved", 100*m.Uneven, 100*maxSpreadOff)})
 	}
-	ragged := limit{
-		check.AtMost("rims_ragged", round(excess, 2), mostExcess), check.TooFewEdges,
-		fmt.Sprintf("the rims scatter by %.1f times what their light says, at most %.0f times can be measured", excess, mostExcess),
-	}
+	most, code, where, why := maxExcess, check.TooFewEdges, "", ""
 	if e.Gap < narrowSpreads*e.Blur {
-		ragged = limit{
-			check.AtMost("rims_ragged", round(excess, 2), maxExcess), check.Blurred,
-			fmt.Sprintf("in a gap of %.1f times the blur the rims scatter by %.1f times what their light says, at most %.0f times can be measured: camera or joint moved", e.Gap/e.Blur, excess, maxExcess),
-		}
+		most, code, why = maxExcessNarrow, check.Blurred, ": camera or joint moved"
+		where = fmt.Sprintf("in a gap of %.1f times the blur ", e.Gap/e.Blur)
 	}
-	return append(out, ragged)
+	return append(out, limit{
+		check.AtMost("rims_ragged", round(excess, 2), most), code,
+		fmt.Sprintf("%sthe rims scatter by %.1f times what their light says, at most %.0f times can be measured%s", where, excess, most, why),
+	})
 }
 
 // scatter returns the root mean square distance from its circle of the points

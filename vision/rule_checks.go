@@ -155,20 +155,10 @@ func (f *ruleFit) repetition() float64 {
 	light := make([]float64, 0, n)
 	const rows = 8
 	for i := range n {
-		u := u0 + float64(i)
-		lean := f.frame.lean(u)
-		var sum, read float64
-		for r := range rows {
-			v := f.v0 + (f.v1-f.v0)*(float64(r)+0.5)/rows
-			if f.inside(u+lean*v, v) {
-				sum += f.light(u+lean*v, v)
-				read++
-			}
-		}
 		// Where the rule runs out of the picture the last marks are seen in
 		// part only.
-		if 2*read >= rows {
-			light = append(light, sum/read)
+		if v, read := f.lightAcross(u0+float64(i), rows); 2*read >= rows {
+			light = append(light, v)
 		}
 	}
 	n = len(light)
@@ -205,6 +195,20 @@ func (f *ruleFit) repetition() float64 {
 		least = min(least, ab/math.Sqrt(aa*bb))
 	}
 	return least
+}
+
+// lightAcross returns the mean light along the line of a mark at u, as long as the
+// marks are, over so many places of which read lie in the picture.
+func (f *ruleFit) lightAcross(u float64, places int) (light float64, read int) {
+	lean := f.frame.lean(u)
+	for i := range places {
+		v := f.v0 + (f.v1-f.v0)*(float64(i)+0.5)/float64(places)
+		if f.inside(u+lean*v, v) {
+			light += f.light(u+lean*v, v)
+			read++
+		}
+	}
+	return light / float64(max(read, 1)), read
 }
 
 // aligned is the share of marks whose upper, or whose lower, end lies on a
@@ -282,16 +286,8 @@ func (f *ruleFit) unlike() float64 {
 		if j+1 == len(f.marks) || f.marks[j+1].k-m.k != 1 {
 			continue
 		}
-		u := (m.Center + f.marks[j+1].Center) / 2
-		var light []float64
-		for r := range rows {
-			v := f.v0 + (f.v1-f.v0)*(float64(r)+0.5)/rows
-			if x := u + f.frame.lean(u)*v; f.inside(x, v) {
-				light = append(light, f.light(x, v))
-			}
-		}
-		if len(light) > 0 {
-			spaces[turn] = append(spaces[turn], mean(light))
+		if v, read := f.lightAcross((m.Center+f.marks[j+1].Center)/2, rows); read > 0 {
+			spaces[turn] = append(spaces[turn], v)
 		}
 	}
 	most := 0.0

@@ -24,7 +24,7 @@ type shadow struct {
 // Between a pin and a bush of equal height no light is lost; a pin that
 // stands proud shades the bush beside it, and one that lies deep is in the shade
 // of the bore, most where they touch, and the farther the higher or deeper.
-func shade(g raster.Gray, f subpixel.CrescentFit, rim int) shadow {
+func shade(g raster.Gray, f subpixel.CrescentFit, rim int, rays []rimRay) shadow {
 	lean := r2.Sub(f.Pin.Center, f.Bore.Center)
 	if r2.Norm(lean) < 1 || len(f.Sectors) == 0 {
 		return shadow{}
@@ -35,19 +35,14 @@ func shade(g raster.Gray, f subpixel.CrescentFit, rim int) shadow {
 	const near = 3
 	reach := 0.2 * c.R
 	var touching, far [][]float64 // ln of the light by distance, over that farther away
-	for _, s := range f.Sectors {
-		angle, dev := s.Angle, max(s.Bore, 0)
-		if rim == 1 {
-			angle, dev = s.PinAngle, min(s.Pin, 0)
-		}
-		sin, cos := math.Sincos(angle)
-		toward := cos*lean.X + sin*lean.Y
-		// Where none was found the face may begin anywhere.
-		if math.Abs(toward) < 0.7 || !s.Fitted || covered(f, s) {
+	for _, p := range rays {
+		toward := p.cos*lean.X + p.sin*lean.Y
+		if math.Abs(toward) < 0.7 {
 			continue
 		}
-		// From the rim as it is there: worn, it lies elsewhere.
-		line := rayLight(g, c.Center, cos, sin, c.R+dev+dir*margin, dir, int(reach))
+		// A rim does not grow: what lies off it the other way is not where it is.
+		worn := dir * max(dir*p.dev, 0)
+		line := rayLight(g, c.Center, p.cos, p.sin, c.R+worn+dir*margin, dir, int(reach))
 		out := mean(line[len(line)*3/5:])
 		if out <= 0 {
 			continue
@@ -116,19 +111,20 @@ func mean(v []float64) float64 {
 	return sum / float64(len(v))
 }
 
-// rimRay is a direction in which a rim was seen, and its radius there: worn, the rim
-// lies elsewhere than on its circle.
-type rimRay struct{ angle, cos, sin, r float64 }
+// rimRay is a direction in which a rim was found, and how far off its circle it lies
+// there, pixels: worn, it lies elsewhere.
+type rimRay struct{ angle, cos, sin, dev float64 }
 
 // rimRays returns those of the bore's rim (0) or the pin's (1) that oil does not cover.
+// Where none was found the face may begin anywhere.
 func rimRays(f subpixel.CrescentFit, rim int) (out []rimRay) {
 	for _, s := range f.Sectors {
 		if !s.Fitted || covered(f, s) {
 			continue
 		}
-		p := rimRay{angle: s.Angle, r: f.Bore.R + s.Bore}
+		p := rimRay{angle: s.Angle, dev: s.Bore}
 		if rim == 1 {
-			p = rimRay{angle: s.PinAngle, r: f.Pin.R + s.Pin}
+			p = rimRay{angle: s.PinAngle, dev: s.Pin}
 		}
 		p.sin, p.cos = math.Sincos(p.angle)
 		out = append(out, p)
@@ -140,14 +136,13 @@ func rimRays(f subpixel.CrescentFit, rim int) (out []rimRay) {
 // (1), on the side of the face, whose light differs from that of the face
 // beyond by more than a tenth, pixels; by more than mostUneven on one side only, where
 // a lamp on one side lights the strip otherwise than on the other.
-func bevel(g raster.Gray, f subpixel.CrescentFit, rim int) float64 {
+func bevel(g raster.Gray, f subpixel.CrescentFit, rim int, rays []rimRay) float64 {
 	const differs, mostUneven, sides = 0.1, 0.4, 6
-	all := rimRays(f, rim)
-	width := strip(g, f, rim, differs, all)
+	width := strip(g, f, rim, differs, rays)
 	for k := range sides {
 		middle := 2 * math.Pi * float64(k) / sides
 		var side []rimRay
-		for _, p := range all {
+		for _, p := range rays {
 			if math.Abs(math.Remainder(p.angle-middle, 2*math.Pi)) < math.Pi/sides {
 				side = append(side, p)
 			}
@@ -167,7 +162,7 @@ func strip(g raster.Gray, f subpixel.CrescentFit, rim int, differs float64, alon
 	ring := func(d float64) []float64 {
 		v = v[:0]
 		for _, p := range along {
-			r := p.r + dir*d
+			r := c.R + dir*d + p.dev
 			if x, y := c.Center.X+r*p.cos, c.Center.Y+r*p.sin; g.Inside(x, y) {
 				v = append(v, g.Bilinear(x, y))
 			}

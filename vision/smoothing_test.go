@@ -9,6 +9,19 @@ import (
 	"pinlash/vision/synth"
 )
 
+// developed returns the light of a picture of which a camera changed the encoded
+// values.
+func developed(g raster.Gray, camera func(encoded raster.Gray) raster.Gray) raster.Gray {
+	v := raster.NewGray(g.W, g.H)
+	for i, l := range g.Pix {
+		v.Pix[i] = float32(raster.SRGB.Encode(float64(l)))
+	}
+	for i, l := range camera(v).Pix {
+		g.Pix[i] = float32(raster.SRGB.Light(float64(l)))
+	}
+	return g
+}
+
 // A camera that takes off grain moves both rims, by no more than is allowed for,
 // beside the 0.01 px and 3 % of the edge spread that every rim is given. One that
 // does not is allowed nothing.
@@ -33,14 +46,7 @@ func TestSmoothingIsAllowedFor(t *testing.T) {
 			s.Joint.Pin.Finish = s.Joint.Bush.Finish
 			s.Camera.Blur = blur
 			s.Seed = 12
-			g := s.Sensor()
-			v := raster.NewGray(g.W, g.H)
-			for i, l := range g.Pix {
-				v.Pix[i] = float32(raster.SRGB.Encode(float64(l)))
-			}
-			for i, l := range tt.camera(v).Pix {
-				g.Pix[i] = float32(raster.SRGB.Light(float64(l)))
-			}
+			g := developed(s.Sensor(), tt.camera)
 			e, _, err := vision.FindJoint(g, raster.SRGB)
 			if err != nil {
 				t.Errorf("%s, blur %.1f: %v", tt.name, blur, err)
