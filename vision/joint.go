@@ -56,6 +56,7 @@ const (
 	minPale        = -0.1  // and the least: lower, pedestal and blur were fitted to something else (good generated and rendered photos: -0.034)
 	minArc         = 120.0 // degrees of rim that took part in the circle (L)
 	maxClipped     = 0.35  // share of directions lost to saturation (L)
+	burnt          = 0.1   // of it, from which on saturation is what is wrong
 	maxRagged      = 0.01  // scatter of a rim about its circle, of the radius (L)
 	maxRimU        = 0.5   // standard uncertainty of a radius, pixels (L)
 )
@@ -450,6 +451,11 @@ func jointLimits(e geom.JointEdges, f subpixel.CrescentFit, curve raster.Curve) 
 	clipped := share(f.Sectors, func(s subpixel.Sector) bool { return s.Clipped > 0.5 })
 	add(check.AtMost("clipped", clipped, maxClipped), check.Overexposed,
 		"%.0f %% of the rims are burnt out, at most %.0f %% may be", 100*clipped, 100*maxClipped)
+	// What is not seen of rims that are burnt out is burnt out.
+	few := check.TooFewEdges
+	if clipped > burnt {
+		few = check.Overexposed
+	}
 	step := 255 * (curve.Encode(e.Contrast+e.Dark) - curve.Encode(e.Dark))
 	add(check.AtLeast("contrast", round(step, 1), minStep), check.TooDark,
 		"the weaker rim stands out by %.0f of 255 levels, at least %.0f are needed", step, minStep)
@@ -483,7 +489,7 @@ func jointLimits(e geom.JointEdges, f subpixel.CrescentFit, curve raster.Curve) 
 		band float64
 	}{{"bore", e.Bore, e.BoreFit, e.BoreBand}, {"pin", e.Pin, e.PinFit, e.PinBand}} {
 		arc := usedArc(r.pts)
-		add(check.AtLeast(r.name+"_arc_deg", round(arc, 1), minArc), check.TooFewEdges,
+		add(check.AtLeast(r.name+"_arc_deg", round(arc, 1), minArc), few,
 			"%.0f degrees of the %s's rim could be used, at least %.0f are needed", arc, r.name, minArc)
 		ragged := max(1.5, maxRagged*r.c.R)
 		strays := scatter(r.pts, r.c)
@@ -495,7 +501,7 @@ func jointLimits(e geom.JointEdges, f subpixel.CrescentFit, curve raster.Curve) 
 			allowed = bevelU * w
 		}
 		u := math.Sqrt(max(r.c.Cov[2][2]-allowed*allowed, 0))
-		add(check.AtMost(r.name+"_radius_u_px", round(u, 4), maxRimU), check.TooFewEdges,
+		add(check.AtMost(r.name+"_radius_u_px", round(u, 4), maxRimU), few,
 			"the %s's radius is known to %.2f px only, %.2f px is needed", r.name, u, maxRimU)
 	}
 	return out

@@ -1,6 +1,7 @@
 package subpixel
 
 import (
+	"cmp"
 	"errors"
 	"math"
 	"slices"
@@ -39,6 +40,7 @@ type Sector struct {
 	lnBore, lnPin          float64 // steps of ln(blur)
 	spreadFree             bool    // the gap is wide enough to show its blur and dark level
 	gap                    float64
+	grain                  float64  // of the faces' light, where some of it is burnt out
 	bevels                 [2]Bevel // what wear has left of the fit's
 }
 
@@ -176,9 +178,15 @@ func (f *CrescentFit) sane(g raster.Gray) bool {
 // pixel is the light of one pixel with its distances from the two circles.
 type pixel struct{ light, bore, pin float32 }
 
+// sectorPixels are the pixels of a sector; those that are burnt out tell no more
+// than that their light is at least so much.
 type sectorPixels struct {
-	px      []pixel
-	clipped int
+	px, burnt []pixel
+}
+
+// clipped is the share of the pixels that are burnt out.
+func (sp sectorPixels) clipped() float64 {
+	return float64(len(sp.burnt)) / float64(max(len(sp.burnt)+len(sp.px), 1))
 }
 
 func (f *CrescentFit) band(blur float64) float64 { return max(bandSpreads*blur, bandPixels) }
@@ -198,7 +206,7 @@ func (f *CrescentFit) collect(g raster.Gray) {
 		if out[i].px == nil {
 			out[i].px = make([]pixel, 0, share)
 		}
-		out[i] = sectorPixels{px: out[i].px[:0]}
+		out[i] = sectorPixels{px: out[i].px[:0], burnt: out[i].burnt[:0]}
 	}
 	cb, cp := f.Bore.Center, f.Pin.Center
 	reach := f.Bore.R + bandB + out0
@@ -236,7 +244,7 @@ func (f *CrescentFit) collect(g raster.Gray) {
 			}
 			s := &out[k]
 			if g.Clip > 0 && row[x] >= g.Clip {
-				s.clipped++
+				s.burnt = append(s.burnt, pixel{g.Clip, float32(db), float32(dp)})
 				continue
 			}
 			s.px = append(s.px, pixel{row[x], float32(db), float32(dp)})
@@ -288,7 +296,7 @@ func (f *CrescentFit) fitSector(sp sectorPixels, i int, last Sector) Sector {
 	if len(sp.px) < 24 {
 		return s
 	}
-	s.Clipped = float64(sp.clipped) / float64(sp.clipped+len(sp.px))
+	s.Clipped = sp.clipped()
 	start := f.starts[i]
 	rimB, rimP := start.bore, start.pin
 	s.bevels = [2]Bevel{f.Bevels[0].worn(start.bore), f.Bevels[1].worn(-start.pin)}
@@ -312,7 +320,12 @@ func (f *CrescentFit) fitSector(sp sectorPixels, i int, last Sector) Sector {
 		if s.spreadFree && (known || iter > 0) {
 			m.n = pLnPin + 1
 		}
-		f.sum(&m, sp.px, &s, rimB, rimP, lnB, lnP)
+		at := f.lightOf(&s, rimB, rimP, lnB, lnP)
+		at.sum(&m, sp.px)
+		if grain := cmp.Or(s.grain, last.grain, s.RMS); len(sp.burnt) > 0 && grain > 0 {
+			s.grain = at.grain(sp, grain)
+			at.sumBurnt(&m, sp.burnt, s.grain)
+		}
 		if !darkFree {
 			w := 1 / (f.DarkU * f.DarkU)
 			w *= f.noiseGuess() * f.noiseGuess()
@@ -367,34 +380,6 @@ func (f *CrescentFit) noiseGuess() float64 {
 		return f.Noise
 	}
 	return 0.02
-}
-
-// sum adds a sector's pixels to the normal equations.
-func (f *CrescentFit) sum(m *normal, px []pixel, s *Sector, rimB, rimP, lnB, lnP float64) {
-	sb, sp := f.BlurBore*math.Exp(lnB), f.BlurPin*math.Exp(lnP)
-	bush, pin, dark := s.BushLight, s.PinLight, s.DarkLight
-	bevelled := s.bevels != [2]Bevel{}
-	var j [maxParams]float64
-	for _, p := range px {
-		zb := (float64(p.bore) - rimB) / sb
-		zp := (rimP - float64(p.pin)) / sp
-		cb, db := edge(zb)
-		cp, dp := edge(zp)
-		lb, lp := db*zb, dp*zp
-		if bevelled {
-			cb, db, lb = s.bevels[0].step(zb, sb)
-			cp, dp, lp = s.bevels[1].step(zp, sp)
-		}
-		model := dark + (bush-dark)*cb + (pin-dark)*cp
-		j[pBush] = cb
-		j[pPin] = cp
-		j[pDark] = 1 - cb - cp
-		j[pRimBore] = -(bush - dark) * db / sb
-		j[pRimPin] = (pin - dark) * dp / sp
-		j[pLnBore] = -(bush - dark) * lb
-		j[pLnPin] = -(pin - dark) * lp
-		m.add(&j, float64(p.light)-model)
-	}
 }
 
 // levels guesses a sector's levels from the pixels farthest from the rims.

@@ -31,6 +31,18 @@ func (m *normal) add(j *[maxParams]float64, res float64) {
 	m.count++
 }
 
+// addUnseen takes a datum of which no more is known than what the gradient and the
+// curvature of its likelihood say, in the units of a residual and of its weight; it
+// does not count among the residuals.
+func (m *normal) addUnseen(j *[maxParams]float64, gradient, curvature float64) {
+	for i := 0; i < m.n; i++ {
+		for k := 0; k <= i; k++ {
+			m.a[i][k] += curvature * j[i] * j[k]
+		}
+		m.b[i] += gradient * j[i]
+	}
+}
+
 // plus adds the sums of another problem times by, which may be -1 to take them
 // out again.
 func (m *normal) plus(o normal, by int) {
