@@ -262,17 +262,19 @@ func (r rim) flank(i int, contactU float64) (wornFlank, bool) {
 	basis(peak, row)
 	v := variance(cov, row)
 	depth := r.sign * along(coef, peak)
-	budget := r.depthBudget(math.Sqrt(max(v, 0)), peak, contactU)
-	if aside := r.nearestOf(on, peak); aside > seenBeside {
-		budget = append(budget, uncert.Term{Name: "peak of the flank not seen", U: allOfIt * min(aside/farBeside, 1) * depth})
-	}
 	w := wornFlank{
-		depth:     uncert.Combine(depth, "px", budget),
+		depth:     uncert.Combine(depth, "px", r.depthBudget(math.Sqrt(max(v, 0)), peak, contactU)),
 		direction: math.Mod(peak+2*math.Pi, 2*math.Pi),
 		width:     width,
 		seen:      true,
 	}
-	return w, depth > wearSigmas*math.Sqrt(max(v, 0)) && depth > 2*w.depth.U
+	if depth < wearSigmas*math.Sqrt(max(v, 0)) || depth < 2*w.depth.U {
+		return w, false
+	}
+	if aside := r.nearestOf(on, peak); aside > seenBeside {
+		w = w.doubted("peak of the flank not seen", allOfIt*min(aside/farBeside, 1)*depth)
+	}
+	return w, true
 }
 
 // nearestOf returns the angle from the direction t (rad) to the nearest of some

@@ -48,3 +48,29 @@ func TestOilDoesNotDecideTheFlank(t *testing.T) {
 		}
 	}
 }
+
+// A flank of which only the sides were seen is known less well than one whose
+// deepest place was seen.
+func TestPeakNotSeen(t *testing.T) {
+	flank := func(hidden float64, dev func(t float64) float64) (wornFlank, bool) {
+		r := rim{circle: geom.Circle{R: 150, RMS: 0.05}, sign: +1}
+		for i := range 180 {
+			t := 2 * math.Pi * float64(i) / 180
+			d, u := dev(t), 0.05
+			if math.Abs(angleBetween(t, 0)) < hidden {
+				u = 0
+			}
+			r.RimProfile.Add(t, d, u)
+		}
+		return r.flank(15, 0) // 30 degrees from the middle
+	}
+	worn := func(t float64) float64 { return max(0, 8*math.Cos(t)-3) }
+	seen, ok1 := flank(0, worn)
+	unseen, ok2 := flank(0.4, worn)
+	if !ok1 || !ok2 || math.Abs(seen.depth.Value-5) > 0.1 || math.Abs(unseen.depth.Value-5) > 0.1 {
+		t.Fatalf("depth %v and %v, want 5", seen.depth, unseen.depth)
+	}
+	if unseen.depth.U < 10*seen.depth.U || unseen.depth.Lower > 0.5 {
+		t.Errorf("depth %v where the deepest place was not seen, %v where it was", unseen.depth, seen.depth)
+	}
+}
