@@ -202,12 +202,19 @@ func weightedMedian(v, weights []float64) float64 {
 	return stat.Quantile(0.5, stat.Empirical, v, weights)
 }
 
+// rimsU is the standard uncertainty of bore's and pin's place in contact, pixels: as
+// they are read through the gap that is left, all of which may be shade.
+func (c contact) rimsU(j joint) [2]float64 {
+	u := j.contactU()
+	for i := range u {
+		u[i] = math.Hypot(u[i], gapLeftU*c.gap)
+	}
+	return u
+}
+
 // inContact returns the wear of bore and pin where they touch.
 func (j joint) inContact(c contact, load float64) (flanks [2]wornFlank) {
-	contactU := j.contactU()
-	for i := range contactU {
-		contactU[i] = math.Hypot(contactU[i], gapLeftU*c.gap)
-	}
+	contactU := c.rimsU(j)
 	rims := [2]rim{j.bore, j.pin}
 	flank := func(i int, depth, u float64) wornFlank {
 		w := wornFlank{
@@ -244,8 +251,8 @@ func (j joint) inContact(c contact, load float64) (flanks [2]wornFlank) {
 // wear together: offset, half the clearance and gap.
 func (j joint) farthest(c contact, offset, clearance uncert.Quantity) uncert.Quantity {
 	q := j.onPull(+1, offset, clearance)
-	u := j.contactU()
-	b := uncert.Budget{{Name: "gap left in contact", U: math.Hypot(math.Hypot(c.gapU, gapLeftU*c.gap), max(u[0], u[1]))}}
+	u := c.rimsU(j)
+	b := uncert.Budget{{Name: "gap left in contact", U: math.Hypot(c.gapU, max(u[0], u[1]))}}
 	return uncert.Combine(q.Value+c.gap, "px", append(b, q.Budget...))
 }
 
