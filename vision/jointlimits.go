@@ -145,7 +145,7 @@ func movedLimits(e geom.JointEdges, m subpixel.Moved, excess float64) []limit {
 		uneven := check.AtMost("blur_uneven", round(m.Uneven, 2), maxSpreadOff)
 		out = append(out, limit{uneven, check.Blurred, fmt.Sprintf("the blur of the rims differs by %.0f %% from place to place, at most %.0f %% is a lens out of focus: camera or joint moved", 100*m.Uneven, 100*maxSpreadOff)})
 	}
-	most, code, where, why := maxExcess, check.TooFewEdges, "", ""
+	most, code, where, why := maxExcess, check.TooFewEdges, "", ": they are dirty, or camera or joint moved"
 	if e.Gap < narrowSpreads*e.Blur {
 		most, code, why = maxExcessNarrow, check.Blurred, ": camera or joint moved"
 		where = fmt.Sprintf("in a gap of %.1f times the blur ", e.Gap/e.Blur)
