@@ -203,11 +203,12 @@ func weightedMedian(v, weights []float64) float64 {
 }
 
 // rimsU is the standard uncertainty of bore's and pin's place in contact, pixels: as
-// they are read through the gap that is left, all of which may be shade.
+// they are read through the gap that is left, all of which may be shade. Of a pin that
+// is not level what seems a gap may be the end of its shade, or of the bush's.
 func (c contact) rimsU(j joint) [2]float64 {
 	u := j.contactU()
 	for i := range u {
-		u[i] = math.Hypot(u[i], gapLeftU*c.gap)
+		u[i] = math.Hypot(u[i], gapLeftU*(c.gap+j.shadeReach()))
 	}
 	return u
 }

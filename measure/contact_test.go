@@ -193,3 +193,19 @@ func TestScratchIsNoFlank(t *testing.T) {
 		t.Errorf("bore %v and pin %v worn, play %v", r.WearDepthBore, r.WearDepthPin, r.Play)
 	}
 }
+
+// Where pin and bore touch and the pin is not level, what seems the line of contact may
+// be the end of a shade: the depths are known the less by its reach.
+func TestShadeInContact(t *testing.T) {
+	m := model{boreR: 300, pinR: 290, offset: 22, direction: 1, noise: 0.05}
+	depthU := func(shade float64) float64 {
+		e := m.edges(seeded())
+		touch(m, &e, func() (float64, bool) { return 0.7, true })
+		e.PinShade, e.PinShadeU, e.PinShadeReach = shade, 0.08, 7
+		return mustJoint(t, e, exact()).WearDepthBore.U
+	}
+	level, deep := depthU(0.05), depthU(0.18)
+	if want := 0.01 * 7 * gapLeftU; deep < want || level > want/2 {
+		t.Errorf("u of the bore's depth %.4f mm of a level pin, %.4f mm of a deep one, want %.4f", level, deep, want)
+	}
+}

@@ -101,6 +101,9 @@ const (
 	mostAgree = 0.6
 	endU      = 0.5
 	litEndU   = 1.0 // the same of a pin's whose light is that of a chamfer
+	// crushedU is the same where the photo's tone curve is bent: a strip may go on in
+	// the black by as much again, rectangular.
+	crushedU = 0.58
 	// pulledShare is the offset, as a share of what the clearance allows, from
 	// which on the pin is taken to be pulled to that side; below, it stands in
 	// the middle of its bore and the direction of its offset says nothing.
@@ -289,6 +292,18 @@ func (j joint) offLevelMM(reach float64) float64 {
 	return min(max(proudPerReach*reach*j.mmPerPx, proudLeastMM), proudMostMM)
 }
 
+// shadeReach is how far the shade of a pin that is probably not level reaches,
+// pixels.
+func (j joint) shadeReach() (reach float64) {
+	if j.e.Shadow > max(shadowSeen, 2*j.e.ShadowU) {
+		reach = j.e.ShadowReach
+	}
+	if j.e.PinShade > max(shadowSeen, 2*j.e.PinShadeU) {
+		reach = max(reach, j.e.PinShadeReach)
+	}
+	return reach
+}
+
 // rimsLight names what the covariance of both rims makes of a figure.
 const rimsLight = "light and texture along the rims"
 
@@ -363,7 +378,7 @@ func (j joint) clearance() uncert.Quantity {
 func (j joint) stripsU() (rims [2]float64) {
 	bore, pin := j.bevels()
 	share := [2]float64{stripU, chamferU}
-	if j.e.PinBand > 0 {
+	if j.e.PinBand > 0 && j.e.PinBand >= j.e.PinBevel {
 		share[1] = stripU // the chamfer's end was found
 	}
 	for i, r := range []rim{j.bore, j.pin} {
@@ -378,7 +393,11 @@ func (j joint) stripsU() (rims [2]float64) {
 			}
 		}
 		missing := max(0, mostAgree-float64(on)/float64(max(len(r.used), 1)))
-		rims[i] = []float64{bore, pin}[i] * math.Hypot(share[i], end*missing)
+		lost := 0.0
+		if j.bent() {
+			lost = crushedU
+		}
+		rims[i] = []float64{bore, pin}[i] * math.Hypot(math.Hypot(share[i], end*missing), lost)
 	}
 	return rims
 }

@@ -230,6 +230,31 @@ func TestStripBesideFewDirections(t *testing.T) {
 	}
 }
 
+// A band beside the pin's rim is known the less where the tone curve may have made its
+// end black, and where there is a wider strip that it is not the end of.
+func TestBandThatMayGoOn(t *testing.T) {
+	diameterU := func(spoil func(e *geom.JointEdges)) float64 {
+		e := model{boreR: 300, pinR: 290, offset: 9, noise: 0.05}.edges(seeded())
+		e.PinBand = 4
+		spoil(&e)
+		return mustJoint(t, e, exact()).PinDiameter.U
+	}
+	plain := diameterU(func(*geom.JointEdges) {})
+	for _, tt := range []struct {
+		name  string
+		spoil func(e *geom.JointEdges)
+		least float64 // mm
+	}{
+		{"black gap", func(e *geom.JointEdges) { e.BlackInGap = 0.6 }, 2 * 0.01 * 4 * crushedU},
+		{"faces without white", func(e *geom.JointEdges) { e.Unwhite = 0.95 }, 2 * 0.01 * 4 * crushedU},
+		{"wider strip", func(e *geom.JointEdges) { e.PinBevel = 20 }, 2 * 0.01 * 20 * chamferU},
+	} {
+		if u := diameterU(tt.spoil); u < tt.least || u < 1.3*plain {
+			t.Errorf("%s: u %.4f mm, without it %.4f, want %.4f at least", tt.name, u, plain, tt.least)
+		}
+	}
+}
+
 // A flank that seems worn aside of the way the pin lies may be a shade where the
 // rim was read at the foot of a band, and is told so; on that way, or on a sharp rim,
 // it is worn. So it is on the far side of a pin whose light tells of a chamfer.

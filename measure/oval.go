@@ -44,6 +44,10 @@ const (
 	// stays as standard uncertainty where the rims are flattened: rows read while
 	// the picture moved lean the rule's marks as a slant does.
 	slantDoubt = 0.5
+	// nearer is how much nearer than it is said to be the lens may be. swayShare is the
+	// share of what the scale changes over the rule, for no slant that the rims know
+	// of, that stays as standard uncertainty.
+	nearer, swayShare = 0.5, 0.5
 	// wavesSeen, wavesAlike and mostWaves bound what both rims stray alike: the
 	// least that is not oil or dirt on both, pixels, the least correlation, and
 	// the most that is measured through, pixels.
@@ -331,14 +335,33 @@ func (f flattening) scale(s calib.Scale, at r2.Vec, distanceMM float64) uncert.Q
 		return uncert.Combine(1, "1", uncert.Budget{{Name: name, U: math.Hypot(f.size/math.Sqrt(3), f.u)}})
 	case s.Round:
 		return uncert.Combine(1, "1", nil)
-	case f.seen:
-		slant := math.Abs(s.Along(at, s.AngleRad).Value/s.MMPerPx.Value - 1)
-		hidden := max(0, f.across(s, at, distanceMM)-slant)
-		return uncert.Combine(1+f.at(s.AngleRad), "1", uncert.Budget{
-			{Name: name, U: f.left()},
-			{Name: "slant across the scale, or movement", U: math.Hypot(slantDoubt*slant, hidden)},
-		})
-	default:
-		return uncert.Combine(1, "1", uncert.Budget{{Name: name, U: f.left()}})
 	}
+	b := uncert.Budget{{Name: name, U: f.left()}}
+	if u := f.swayU(s, distanceMM); u > 0 {
+		b = append(b, uncert.Term{Name: "rule bent as by no such slant", U: u})
+	}
+	if !f.seen {
+		return uncert.Combine(1, "1", b)
+	}
+	slant := math.Abs(s.Along(at, s.AngleRad).Value/s.MMPerPx.Value - 1)
+	hidden := max(0, f.across(s, at, distanceMM)-slant)
+	b = append(b, uncert.Term{Name: "slant across the scale, or movement", U: math.Hypot(slantDoubt*slant, hidden)})
+	return uncert.Combine(1+f.at(s.AngleRad), "1", b)
+}
+
+// swayU returns the relative standard uncertainty of a rule's scale where that
+// changes along the rule by more than any slant does that flattens rims so: then
+// the picture swayed while its rows were read, and the marks were read at other
+// times than the joint. distanceMM is the lens's from the joint.
+func (f flattening) swayU(s calib.Scale, distanceMM float64) float64 {
+	if s.Source != "rule" {
+		return 0
+	}
+	sin, cos := math.Sincos(s.AngleRad)
+	along, across := s.Gradient.X*cos+s.Gradient.Y*sin, s.Gradient.Y*cos-s.Gradient.X*sin
+	// A length along the slant changes twice as fast as one across it.
+	most := math.Sin(f.slantU()) * s.MMPerPx.Value / (nearer * distanceMM)
+	excess := max(0, math.Abs(along)-2*most, math.Abs(across)-most)
+	length := float64(s.Marks) * s.DivisionMM / s.MMPerPx.Value
+	return swayShare * excess * length
 }

@@ -223,6 +223,37 @@ func TestSlantBesideTheRule(t *testing.T) {
 	}
 }
 
+// A rule on which the scale changes by more than a slant does that the rims know of was
+// read while the picture swayed: half of what is too much is in doubt. Rims that are
+// flattened explain a part of it.
+func TestRuleBentByNoSlant(t *testing.T) {
+	s := exact()
+	s.Source, s.Marks, s.DivisionMM = "rule", 20, 0.5 // 1000 px long
+	const change = 2e-5                               // of the scale, a pixel: 2 % over the rule
+	for _, tt := range []struct {
+		name        string
+		along, size float64
+		distance    float64
+		least, most float64
+	}{
+		{"even", 0, 0, 100, 0, 0},
+		{"bent, rims round", change, 0, 100, 0.004, 0.009},
+		{"bent the other way", -change, 0, 100, 0.004, 0.009},
+		{"bent, rims flattened as by 4 degrees", change, 0.0012, 100, 0, 0},
+		{"the same from farther", change, 0.0012, 300, 0.003, 0.008},
+	} {
+		s.Gradient = r2.Vec{X: tt.along}
+		f := flattening{oval: oval{u: 1e-5}, size: tt.size, looked: true, seen: tt.size > 0}
+		if u := f.swayU(s, tt.distance); u < tt.least || u > tt.most {
+			t.Errorf("%s: u %.4f, want from %.4f to %.4f", tt.name, u, tt.least, tt.most)
+		}
+	}
+	s.Source, s.Gradient = "grid", r2.Vec{X: change}
+	if u := (flattening{looked: true}).swayU(s, 100); u != 0 {
+		t.Errorf("a grid's slant is in doubt by %.4f", u)
+	}
+}
+
 // What both rims stray alike is the picture's, root mean square A/sqrt 2 for
 // A cos 3t; what one strays alone is its own.
 func TestWavingPicture(t *testing.T) {

@@ -20,6 +20,9 @@ const (
 	perCrushed, perRolled = 0.35, 0.25
 )
 
+// bent says that an end of the photo's tone curve tells that it is bent.
+func (j joint) bent() bool { return j.e.BlackInGap > blackSeen || j.e.Unwhite > whiteSeen }
+
 // toneU is the standard uncertainty of a rim's place for the photo's tone curve,
 // as the rims and both ends of the curve tell of it, pixels.
 func (j joint) toneU() float64 {
