@@ -99,10 +99,9 @@ const (
 	stripU    = 0.03
 	chamferU  = 0.09 // the same of a pin's, which may be darkest at the rim
 	mostAgree = 0.6
-	endU      = 0.5
-	litEndU   = 1.0 // the same of a pin's whose light is that of a chamfer
-	// crushedU is the same where the photo's tone curve is bent: a strip may go on in
-	// the black by as much again, rectangular.
+	endU      = 1.0
+	// crushedU is that over the width of a band where the photo's tone curve is bent:
+	// it may go on in the black by as much again, rectangular.
 	crushedU = 0.58
 	// pulledShare is the offset, as a share of what the clearance allows, from
 	// which on the pin is taken to be pulled to that side; below, it stands in
@@ -382,10 +381,6 @@ func (j joint) stripsU() (rims [2]float64) {
 		share[1] = stripU // the chamfer's end was found
 	}
 	for i, r := range []rim{j.bore, j.pin} {
-		end := endU
-		if r.lit {
-			end = litEndU
-		}
 		on := 0
 		for _, used := range r.used {
 			if used {
@@ -397,7 +392,8 @@ func (j joint) stripsU() (rims [2]float64) {
 		if j.bent() {
 			lost = crushedU
 		}
-		rims[i] = []float64{bore, pin}[i] * math.Hypot(math.Hypot(share[i], end*missing), lost)
+		band := []float64{j.e.BoreBand, j.e.PinBand}[i]
+		rims[i] = math.Hypot([]float64{bore, pin}[i]*math.Hypot(share[i], endU*missing), lost*band)
 	}
 	return rims
 }
