@@ -160,7 +160,7 @@ func Joint(e geom.JointEdges, s calib.Scale, o Options) (JointResult, error) {
 
 	var r JointResult
 	perPx := uncert.Product(s.Along(at, s.AngleRad), tilt.scale(s, at, j.distance), "mm/px")
-	mm := func(q uncert.Quantity) uncert.Quantity { return uncert.Product(perPx, q, "mm") }
+	mm := func(q uncert.Quantity) uncert.Quantity { return uncert.Product(perPx, j.widened(q), "mm") }
 	r.BoreDiameter = mm(j.diameter(bore, 0))
 	r.PinDiameter = mm(j.diameter(pin, 3))
 	clearance := j.clearance()
@@ -377,7 +377,7 @@ func (j joint) clearance() uncert.Quantity {
 func (j joint) stripsU() (rims [2]float64) {
 	bore, pin := j.bevels()
 	share := [2]float64{stripU, chamferU}
-	if j.e.PinBand > 0 && j.e.PinBand >= j.e.PinBevel {
+	if j.e.PinBand > 0 {
 		share[1] = stripU // the chamfer's end was found
 	}
 	for i, r := range []rim{j.bore, j.pin} {

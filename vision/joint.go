@@ -177,7 +177,19 @@ func edges(g raster.Gray, f subpixel.CrescentFit, shift float64, beside besides)
 		}
 	}
 	e.BoreFit.Cov[2][2], e.PinFit.Cov[2][2] = e.Cov[2][2], e.Cov[5][5]
+	e.BoreLightU = lightU(e.BoreFit, e.BoreBand, f.Bevels[0])
+	e.PinLightU = lightU(e.PinFit, e.PinBand, f.Bevels[1])
 	return e
+}
+
+// lightU is the standard uncertainty of a circle's radius for the light alone,
+// pixels: a band or a bevel beside the rim has its own allowance.
+func lightU(c geom.Circle, band float64, bevel subpixel.Bevel) float64 {
+	allowed := footU(band)
+	if bevel.Width > 0 {
+		allowed = bevelU * bevel.Width
+	}
+	return math.Sqrt(max(c.Cov[2][2]-allowed*allowed, 0))
 }
 
 // smearVar is the variance of a rim's radius, pixels squared, that comes with a

@@ -106,12 +106,12 @@ func jointLimits(e geom.JointEdges, f subpixel.CrescentFit, curve raster.Curve) 
 	over := 2 * (e.BoreFit.R - e.PinFit.R)
 	add(check.AtLeast("bore_over_pin_px", round(over, 2), minOver), check.NotFound,
 		"the circle of the ring's outer edge is wider than that of its inner edge by %.1f px, a bore is wider than its pin by at least %.0f px: this may be another ring, such as a shadow; if it is a pin in its bush, magnify more", over, minOver)
-	for i, r := range []struct {
+	for _, r := range []struct {
 		name string
 		pts  []geom.EdgePoint
 		c    geom.Circle
-		band float64
-	}{{"bore", e.Bore, e.BoreFit, e.BoreBand}, {"pin", e.Pin, e.PinFit, e.PinBand}} {
+		u    float64
+	}{{"bore", e.Bore, e.BoreFit, e.BoreLightU}, {"pin", e.Pin, e.PinFit, e.PinLightU}} {
 		arc := usedArc(r.pts)
 		add(check.AtLeast(r.name+"_arc_deg", round(arc, 1), minArc), few,
 			"%.0f degrees of the %s's rim could be used, at least %.0f are needed", arc, r.name, minArc)
@@ -119,14 +119,8 @@ func jointLimits(e geom.JointEdges, f subpixel.CrescentFit, curve raster.Curve) 
 		strays := scatter(r.pts, r.c)
 		add(check.AtMost(r.name+"_rim_px", round(strays, 3), round(ragged, 3)), check.TooFewEdges,
 			"the %s's rim strays %.2f px from its circle, at most %.2f px is a circle", r.name, strays, ragged)
-		// A band beside the rim has its own allowance; what is left must do.
-		allowed := footU(r.band)
-		if w := f.Bevels[i].Width; w > 0 {
-			allowed = bevelU * w
-		}
-		u := math.Sqrt(max(r.c.Cov[2][2]-allowed*allowed, 0))
-		add(check.AtMost(r.name+"_radius_u_px", round(u, 4), maxRimU), few,
-			"the %s's radius is known to %.2f px only, %.2f px is needed", r.name, u, maxRimU)
+		add(check.AtMost(r.name+"_radius_u_px", round(r.u, 4), maxRimU), few,
+			"the %s's radius is known to %.2f px only, %.2f px is needed", r.name, r.u, maxRimU)
 	}
 	return out
 }

@@ -78,6 +78,9 @@ type JointEdges struct {
 	// Cov is the covariance of (bore x, y, R, pin x, y, R), pixels squared:
 	// where the gap is narrow the two rims are not known independently.
 	Cov [6][6]float64
+	// BoreLightU and PinLightU are the standard uncertainties of both radii for the
+	// light and its scatter alone, pixels, without what is allowed for chamfers.
+	BoreLightU, PinLightU float64
 	// Blur is the edge spread (standard deviation) in pixels; Noise the
 	// standard deviation of a pixel, Contrast the smaller of the two steps of
 	// light, Dark the light in the gap, all as a share of full scale.
