@@ -293,10 +293,10 @@ const faintest = 0.2
 func (f *CrescentFit) fitSector(sp sectorPixels, i int, last Sector) Sector {
 	s := Sector{Angle: (float64(i) + 0.5) * 2 * math.Pi / float64(len(f.starts))}
 	s.PinAngle, s.gap = f.pinAngle(s.Angle)
+	s.Clipped = sp.clipped()
 	if len(sp.px) < 24 {
 		return s
 	}
-	s.Clipped = sp.clipped()
 	start := f.starts[i]
 	rimB, rimP := start.bore, start.pin
 	s.bevels = [2]Bevel{f.Bevels[0].worn(start.bore), f.Bevels[1].worn(-start.pin)}
