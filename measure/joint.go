@@ -329,6 +329,9 @@ func (j joint) diameter(r rim, at int) uncert.Quantity {
 	if u := j.tilt.waves; u > 0 {
 		b = append(b, uncert.Term{Name: "both rims wave alike", U: 2 * u})
 	}
+	if u := j.crushed()[at/3]; u > 0 {
+		b = append(b, uncert.Term{Name: "end of a band in the black", U: 2 * u})
+	}
 	if u := j.stripsU()[at/3]; u > 0 {
 		b = append(b, uncert.Term{Name: "rim or end of the strip beside it", U: 2 * u})
 	}
@@ -366,6 +369,9 @@ func (j joint) clearance() uncert.Quantity {
 	if u := math.Hypot(j.bandU(0), j.bandU(3)); u > 0 {
 		b = append(b, uncert.Term{Name: "rim below its chamfer", U: 2 * u})
 	}
+	if u := j.crushed(); u[0]+u[1] > 0 {
+		b = append(b, uncert.Term{Name: "ends of bands in the black", U: 2 * math.Hypot(u[0], u[1])})
+	}
 	if u := j.stripsU(); u[0]+u[1] > 0 {
 		b = append(b, uncert.Term{Name: "rims or ends of the strips beside them", U: 2 * math.Hypot(u[0], u[1])})
 	}
@@ -388,12 +394,17 @@ func (j joint) stripsU() (rims [2]float64) {
 			}
 		}
 		missing := max(0, mostAgree-float64(on)/float64(max(len(r.used), 1)))
-		lost := 0.0
-		if j.bent() {
-			lost = crushedU
-		}
-		band := []float64{j.e.BoreBand, j.e.PinBand}[i]
-		rims[i] = math.Hypot([]float64{bore, pin}[i]*math.Hypot(share[i], endU*missing), lost*band)
+		rims[i] = []float64{bore, pin}[i] * math.Hypot(share[i], endU*missing)
+	}
+	return rims
+}
+
+// crushed is the standard uncertainty of bore's and pin's radius for bands whose end
+// the photo's tone curve may have made black, pixels: all round, so that the centres
+// stay where they are.
+func (j joint) crushed() (rims [2]float64) {
+	if j.bent() {
+		rims = [2]float64{crushedU * j.e.BoreBand, crushedU * j.e.PinBand}
 	}
 	return rims
 }
