@@ -93,6 +93,9 @@ func measured(s synth.Scene, truth synth.Truth, see look, bounded bool) (trial, 
 		Source:  "file", W: g.W, H: g.H,
 	}
 	r, err := measure.Joint(e, scale, measure.Options{})
+	if errors.As(err, &no) {
+		return trial{seed: s.Seed, refused: string(no.Code)}, nil
+	}
 	if err != nil {
 		return tr, err
 	}
