@@ -54,7 +54,7 @@ func (j joint) notes(worn worn) []string {
 		n = append(n, "the rims look as if the camera had smoothed the photo (noise reduction), which moves both rims and can hide the line between parts that touch; the intervals allow for it, a photo with less of it, or with more light, needs no such allowance")
 	}
 	if j.rough() > roughSeen {
-		n = append(n, fmt.Sprintf("the rims are not as sharp and even as those of a clean joint in a careful photo (radii known to %.2g px by their light, %.2g px is usual; their step is %.0f times the unevenness of the light, %.0f times or more is usual): intervals are up to %.1f times as wide; rims cleaned, lit evenly and held still give narrower ones", max(j.e.BoreLightU, j.e.PinLightU), sharpRimU, j.e.Contrast/j.e.Noise, evenLight, j.rough()))
+		n = append(n, fmt.Sprintf("the rims are not as sharp and even as those of a clean joint in a careful photo (radii known to %.2g px by their light, %.2g px is usual; their step is %.0f times the unevenness of the light, %.0f times or more is usual): intervals are up to %.1f times as wide; rims cleaned, lit evenly and held still give narrower ones", j.e.LightU(), sharpRimU, j.e.SignalToNoise(), evenLight, j.rough()))
 	}
 	if j.e.Moved > 0 {
 		n = append(n, fmt.Sprintf("camera or joint moved by about %.0f px while the photo was taken; the intervals allow for it", j.e.Moved))

@@ -29,14 +29,9 @@ const (
 // rough is how many times wider intervals are for rims that are not sharp and even.
 func (j joint) rough() float64 {
 	ramp := func(x, from, to float64) float64 { return max(0, min((x-from)/(to-from), 1)) }
-	unsure := 0.0
-	if u := max(j.e.BoreLightU, j.e.PinLightU); u > 0 {
-		unsure = ramp(math.Log(u), math.Log(sharpRimU), math.Log(roughRimU))
-	}
-	if j.e.Noise > 0 {
-		unsure = max(unsure, ramp(j.e.Contrast/j.e.Noise, evenLight, unevenLight))
-	}
-	return 1 + (roughTimes-1)*unsure
+	rough := ramp(math.Log(j.e.LightU()), math.Log(sharpRimU), math.Log(roughRimU))
+	uneven := ramp(j.e.SignalToNoise(), evenLight, unevenLight)
+	return 1 + (roughTimes-1)*max(rough, uneven)
 }
 
 // widened returns a figure as rough rims leave it.

@@ -92,7 +92,7 @@ func jointLimits(e geom.JointEdges, f subpixel.CrescentFit, curve raster.Curve) 
 		"the ring is not dark enough for a gap: it has %.0f %% of the light of the fainter face, at most %.0f %% is a gap of this width", 100*pale, 100*most)
 	add(check.AtLeast("light_in_gap_least", round(pale, 3), minPale), check.TooFewEdges,
 		"the gap comes out darker than no light at all, by %.0f %% of the fainter face, at most %.0f %% is chance: the rims are no single steps of light", -100*pale, -100*minPale)
-	snr := e.Contrast / max(e.Noise, 1e-9)
+	snr := e.SignalToNoise()
 	add(check.AtLeast("signal_to_noise", round(min(snr, 1e4), 2), minSNR), check.TooFewEdges,
 		"the rims stand out by %.1f times the unevenness of the light beside them, at least %.1f times is needed", snr, minSNR)
 	add(check.AtMost("focus", round(e.Blur, 2), maxBlur), check.Blurred,

@@ -1,6 +1,8 @@
 package geom
 
 import (
+	"math"
+
 	"gonum.org/v1/gonum/spatial/r2"
 )
 
@@ -131,6 +133,18 @@ type JointEdges struct {
 	Gap                     float64
 	BoreProfile, PinProfile RimProfile
 }
+
+// SignalToNoise returns the step of light at the weaker rim over the unevenness of the
+// light beside it, infinite where that is even.
+func (e JointEdges) SignalToNoise() float64 {
+	if e.Noise == 0 {
+		return math.Inf(1)
+	}
+	return e.Contrast / e.Noise
+}
+
+// LightU returns the larger of BoreLightU and PinLightU.
+func (e JointEdges) LightU() float64 { return max(e.BoreLightU, e.PinLightU) }
 
 // Add appends one direction to the profile.
 func (p *RimProfile) Add(angle, dev, u float64) {

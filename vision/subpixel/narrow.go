@@ -148,24 +148,26 @@ func (f *CrescentFit) sumNarrow(px []pixel, s *Sector, step [6]float64, lnS, sha
 	sinP, cosP := math.Sincos(s.PinAngle)
 	rimB := step[nBoreX]*cosB + step[nBoreY]*sinB + step[nBoreR]
 	rimP := step[nPinX]*cosP + step[nPinY]*sinP + step[nPinR]
-	sb, sp := f.BlurBore*math.Exp(lnS), f.BlurPin*math.Exp(lnS)
-	bush, pin, dark := own[0], own[1], shared+own[2]
+	light := sectorLight{
+		bush: own[0], pin: own[1], dark: shared + own[2],
+		rimBore: rimB, rimPin: rimP,
+		spreadBore: f.BlurBore * math.Exp(lnS), spreadPin: f.BlurPin * math.Exp(lnS),
+		bevels: s.bevels,
+	}
+	var d [maxParams]float64
 	var a [oAll][oAll]float64
 	var b [oAll]float64
 	for _, p := range px {
-		zb, zp := (float64(p.bore)-rimB)/sb, (rimP-float64(p.pin))/sp
-		cb, db, lb := s.bevels[0].step(zb, sb)
-		cp, dp, lp := s.bevels[1].step(zp, sp)
+		res := float64(p.light) - light.at(p, &d)
 		j := [oAll]float64{
-			oBore:     -(bush - dark) * db / sb,
-			oPin:      (pin - dark) * dp / sp,
-			oSpread:   -(bush-dark)*lb - (pin-dark)*lp,
-			oDark:     1 - cb - cp,
-			oBush:     cb,
-			oPinLight: cp,
-			oOwnDark:  1 - cb - cp,
+			oBore:     d[pRimBore],
+			oPin:      d[pRimPin],
+			oSpread:   d[pLnBore] + d[pLnPin],
+			oDark:     d[pDark],
+			oBush:     d[pBush],
+			oPinLight: d[pPin],
+			oOwnDark:  d[pDark],
 		}
-		res := float64(p.light) - (dark + (bush-dark)*cb + (pin-dark)*cp)
 		for i, v := range j {
 			for k := range i + 1 {
 				a[i][k] += v * j[k]

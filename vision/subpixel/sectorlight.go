@@ -8,7 +8,6 @@ type sectorLight struct {
 	rimBore, rimPin       float64
 	spreadBore, spreadPin float64
 	bevels                [2]Bevel
-	bevelled              bool
 }
 
 // lightOf returns the light of a sector with its rims at rimB and rimP from the
@@ -19,7 +18,7 @@ func (f *CrescentFit) lightOf(s *Sector, rimB, rimP, lnB, lnP float64) sectorLig
 		bush: s.BushLight, pin: s.PinLight, dark: s.DarkLight,
 		rimBore: rimB, rimPin: rimP,
 		spreadBore: f.BlurBore * math.Exp(lnB), spreadPin: f.BlurPin * math.Exp(lnP),
-		bevels: s.bevels, bevelled: s.bevels != [2]Bevel{},
+		bevels: s.bevels,
 	}
 }
 
@@ -27,13 +26,8 @@ func (f *CrescentFit) lightOf(s *Sector, rimB, rimP, lnB, lnP float64) sectorLig
 func (l *sectorLight) at(p pixel, j *[maxParams]float64) float64 {
 	zb := (float64(p.bore) - l.rimBore) / l.spreadBore
 	zp := (l.rimPin - float64(p.pin)) / l.spreadPin
-	cb, db := edge(zb)
-	cp, dp := edge(zp)
-	lb, lp := db*zb, dp*zp
-	if l.bevelled {
-		cb, db, lb = l.bevels[0].step(zb, l.spreadBore)
-		cp, dp, lp = l.bevels[1].step(zp, l.spreadPin)
-	}
+	cb, db, lb := l.bevels[0].step(zb, l.spreadBore)
+	cp, dp, lp := l.bevels[1].step(zp, l.spreadPin)
 	bush, pin := l.bush-l.dark, l.pin-l.dark
 	j[pBush] = cb
 	j[pPin] = cp
